@@ -1,0 +1,38 @@
+-- h_counter: one row = one cleaned reading of one counter (hours in tenths, whole km) of one
+-- locomotive, cumulative over replaced counters. A single value that jumps up and back, or down and
+-- back, is dropped; a value that starts near zero and goes on rising is a new counter.
+CREATE OR REPLACE TEMP TABLE h_counter AS
+WITH received AS (
+    SELECT locomotive, inspected_at AS moment, engine_hours, km FROM f_inspections
+    UNION ALL SELECT locomotive, read_at, engine_hours, km FROM f_usage
+    UNION ALL SELECT locomotive, coalesce(in_service_from, begins_at), engine_hours_at_start, km_at_start
+        FROM h_record WHERE coalesce(in_service_from, begins_at) IS NOT NULL
+), long AS (
+    SELECT locomotive, 'hours' AS clock, moment, max(round(engine_hours * 10)::BIGINT) AS raw,
+        240 AS most_a_day FROM received WHERE engine_hours IS NOT NULL GROUP BY locomotive, moment
+    UNION ALL
+    SELECT locomotive, 'km', moment, max(round(km)::BIGINT), 2400 FROM received WHERE km IS NOT NULL
+        GROUP BY locomotive, moment
+), beside AS (
+    SELECT *, lag(raw) OVER w AS before, lag(moment) OVER w AS before_at, lead(raw) OVER w AS after
+    FROM long WINDOW w AS (PARTITION BY locomotive, clock ORDER BY moment)
+), judged AS (
+    SELECT *, CASE
+        WHEN before IS NULL THEN after IS NULL OR after >= raw
+            OR after <= most_a_day * 100  -- the first value stands unless it alone is too high
+        WHEN raw >= before THEN after IS NULL OR after >= raw OR after < before
+        WHEN after IS NOT NULL AND (after >= before OR after < raw) THEN false
+        ELSE raw <= most_a_day * ((epoch_us(moment) - epoch_us(before_at)) / 86400e6 + 5)
+        END AS kept
+    FROM beside
+), kept AS (
+    SELECT locomotive, clock, moment, raw,
+        lag(raw) OVER (PARTITION BY locomotive, clock ORDER BY moment) AS before
+    FROM judged WHERE kept
+)
+SELECT locomotive, bucket, clock, moment,
+    sum(CASE WHEN before IS NULL OR raw < before THEN raw ELSE raw - before END) OVER (
+        PARTITION BY locomotive, clock ORDER BY moment ROWS UNBOUNDED PRECEDING)::BIGINT AS value,
+    CASE clock WHEN 'hours' THEN raw / 10 ELSE raw END::DOUBLE AS raw,
+    coalesce(raw < before, false) AS reset
+FROM kept JOIN h_record USING (locomotive);
