@@ -50,7 +50,9 @@ class World:
 
     def add(self, table: str, **cells: Any) -> World:
         times = ("_at", "_from", "_to", "_until")
-        row = {k: at(v) if isinstance(v, str) and k.endswith(times) else v for k, v in cells.items()}
+        row = {
+            k: at(v) if isinstance(v, str) and k.endswith(times) else v for k, v in cells.items()
+        }
         for moment in ("found", "closed", "done"):
             if isinstance(cells.get(f"{moment}_at"), str):
                 row[f"{moment}_timed"] = len(cells[f"{moment}_at"]) > 10
@@ -61,9 +63,11 @@ class World:
         start = {"in_service_from": begins, "records_from": begins} | cells
         return self.add("locomotives", locomotive=name, **({"class": "Alder"} | start))
 
-    def inspections(self, *days: str, locomotive: str = "5A", kind: str = "daily", **c: Any) -> World:
+    def inspections(
+        self, *days: str, locomotive: str = "5A", kind: str = "daily", **cells: Any
+    ) -> World:
         for day in days:
-            self.add("inspections", locomotive=locomotive, inspected_at=day, kind=kind, **c)
+            self.add("inspections", locomotive=locomotive, inspected_at=day, kind=kind, **cells)
         return self
 
     def daily(self, first: str, last: str, *, locomotive: str = "5A", **cells: Any) -> World:

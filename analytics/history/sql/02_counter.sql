@@ -14,21 +14,20 @@ WITH received AS (
     SELECT locomotive, 'km', moment, max(round(km)::BIGINT), 2400 FROM received WHERE km IS NOT NULL
         GROUP BY locomotive, moment
 ), beside AS (
-    SELECT *, lag(raw) OVER w AS before, lag(moment) OVER w AS before_at, lead(raw) OVER w AS after
+    SELECT *, lag(raw) OVER w AS before, lead(raw) OVER w AS after
     FROM long WINDOW w AS (PARTITION BY locomotive, clock ORDER BY moment)
-), judged AS (
-    SELECT *, CASE
-        WHEN before IS NULL THEN after IS NULL OR after >= raw
-            OR after <= most_a_day * 100  -- the first value stands unless it alone is too high
-        WHEN raw >= before THEN after IS NULL OR after >= raw OR after < before
-        WHEN after IS NOT NULL AND (after >= before OR after < raw) THEN false
-        ELSE raw <= most_a_day * ((epoch_us(moment) - epoch_us(before_at)) / 86400e6 + 5)
-        END AS kept
-    FROM beside
-), kept AS (
+), plain AS (  -- one value alone above or below both its neighbours, which themselves rise
+    SELECT locomotive, clock, moment, raw, most_a_day FROM beside
+    WHERE NOT coalesce(after >= before AND (raw < before OR raw > after), false)
+), again AS (
+    SELECT *, lag(raw) OVER w AS before, lag(moment) OVER w AS before_at, lead(raw) OVER w AS after
+    FROM plain WINDOW w AS (PARTITION BY locomotive, clock ORDER BY moment)
+), kept AS (  -- what still goes backwards is a new counter or no reading at all
     SELECT locomotive, clock, moment, raw,
         lag(raw) OVER (PARTITION BY locomotive, clock ORDER BY moment) AS before
-    FROM judged WHERE kept
+    FROM again
+    WHERE before IS NULL OR raw >= before OR (coalesce(after >= raw, true)
+        AND raw <= most_a_day * ((epoch_us(moment) - epoch_us(before_at)) / 86400e6 + 5))
 )
 SELECT locomotive, bucket, clock, moment,
     sum(CASE WHEN before IS NULL OR raw < before THEN raw ELSE raw - before END) OVER (
