@@ -177,8 +177,12 @@ class Store:
                 yield connection
                 checks.refuse_broken(connection)
                 connection.execute("CHECKPOINT").fetchall()
-            finally:
+            except BaseException:  # nothing new, a fault, or an interrupt: nothing is left behind
                 connection.close()
+                for part in self.root.glob(f"{building.name}*"):
+                    part.unlink()
+                raise
+            connection.close()
             self._point_to(building, self.root / f"store-{number}.duckdb")
             self._drop_old()
 

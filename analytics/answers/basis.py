@@ -1,0 +1,80 @@
+"""What every figure rests on, and the caveats that several questions share."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from analytics.answer import Basis, Message
+from analytics.answers.ground import Ground
+from analytics.answers.groups import KIND_WORDS
+from analytics.scope import NAME_FILTERS
+
+WORTH_SAYING = 0.01
+"""A share of the exposure below this is not mentioned."""
+
+
+def make_basis(
+    ground: Ground,
+    method: str,
+    *,
+    events: int,
+    exposure: float = math.nan,
+    censored: int = 0,
+    left_out: Mapping[str, int] | None = None,
+) -> Basis:
+    """Put together the basis of one answer; the exposure is in h, km or days."""
+    scope = ground.scope
+    filters = {field: getattr(scope, field) for field in NAME_FILTERS if getattr(scope, field)}
+    return Basis(
+        counting=scope.counting,
+        clock=ground.clock,
+        level=scope.level,
+        method=method,
+        since=scope.since,
+        until=scope.until,
+        filters=filters,
+        locomotives=_locomotives(ground),
+        exposure=exposure,
+        events=events,
+        censored=censored,
+        left_out=dict(left_out or {}),
+        data_cut=ground.data_cut,
+        fingerprint=ground.reader.fingerprint,
+    )
+
+
+def exposure_notes(ground: Ground, by: Sequence[str]) -> list[Message]:
+    """Say what a reader must know about the exposure in `asked_exposure` before reading a figure."""
+    notes = []
+    found = ground.rows(
+        "SELECT sum(days) AS days, sum(days) FILTER (from_tick IS NULL) AS unknown,"
+        " sum(days) FILTER (estimated AND from_tick IS NOT NULL) AS estimated FROM ("
+        "SELECT *, (epoch_us(to_at) - epoch_us(from_at)) / 86400e6 AS days FROM asked_exposure)"
+    ).iloc[0]
+    if not found["days"] > 0:
+        return [Message("basis.no_exposure")]
+    for name in ("unknown", "estimated"):
+        share = found[name] / found["days"]
+        if share >= WORTH_SAYING:
+            notes.append(Message(f"basis.{name}_clock", percent=100 * float(share)))
+    if len(ground.components) > 1 and "component" not in by:
+        notes.append(Message("basis.pooled_components", components=len(ground.components)))
+    if any(word in by for word in KIND_WORDS):
+        notes.append(Message("basis.kinds_do_not_add"))
+    return notes
+
+
+def _locomotives(ground: Ground) -> int:
+    """Count the locomotives in scope that were observed within the period."""
+    found = ground.rows(
+        f"SELECT count(DISTINCT x.locomotive) AS number FROM {ground.sources['exposure']} AS x"
+        " SEMI JOIN asked_record USING (locomotive)"
+        f" WHERE x.to_at > $since AND x.from_at < $until AND {ground.kept(depot='x.depot')}"
+        " AND x.class IN (SELECT class FROM asked_place)",
+        since=ground.since,
+        until=ground.until,
+    )
+    return int(found["number"].iloc[0])
+
+

@@ -1,0 +1,213 @@
+"""Whether failures come faster or slower as the locomotives age."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+
+from analytics.answer import Answer, Message, say
+from analytics.answers.basis import exposure_notes, make_basis
+from analytics.answers.clocks import on_clock, whole
+from analytics.answers.ground import Ground, lay_failures, lay_ground
+from analytics.answers.groups import (
+    Key,
+    cells,
+    check_groups,
+    events,
+    finished,
+    label,
+    left_out,
+)
+from analytics.answers.windows import Case, Windows, cases
+from analytics.estimate.trend import (
+    PowerLawData,
+    PowerLawFit,
+    TrendTest,
+    clustered_trend_p,
+    fit_power_law_data,
+    laplace_test,
+    mil_hdbk_189_test,
+)
+from analytics.scope import GROUPS, Scope
+from analytics.store import Reader
+
+COLUMNS = (
+    "clock", "failures", "laplace_u", "laplace_p", "milhdbk_chi2", "milhdbk_p", "shape",
+    "shape_lower", "shape_upper", "shape_mle", "mtbf_now", "mtbf_now_lower", "mtbf_now_upper",
+    "cvm", "note",
+)  # fmt: skip
+ALLOWED = tuple(word for word in GROUPS if word != "month")
+_FITTED = (
+    "shape", "shape_lower", "shape_upper", "shape_mle", "mtbf_now", "mtbf_now_lower",
+    "mtbf_now_upper", "cvm",
+)  # fmt: skip
+CLEAR_P = 0.05
+_BADLY_FITTED_P = 0.05
+
+
+def trend(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer:
+    """Test whether the rate of failures changes with the clock, and fit a power law to it.
+
+    Parameters
+    ----------
+    reader
+        A cursor on a snapshot.
+    scope
+        What is asked; names are checked.
+    by
+        Group words, any but month; none gives one pooled row.
+
+    Returns
+    -------
+    Answer
+        A row per group: Laplace's u and the chi-square of MIL-HDBK-189 with two-sided p, the shape
+        of the power law (below 1: failures grow rarer) with bounds, the MTBF of one position at the
+        cut, Cramer-von Mises' statistic of the fit.
+
+    Conventions
+    -----------
+    A system is one locomotive, its positions added; every system keeps its own rate. The tests run
+    on the time observed, gaps closed up. The power law runs on the clock since entry into service;
+    where that is not known for a locomotive of the group its figures are empty, with a note.
+    Fewer than 3 failures: empty figures.
+    """
+    check_groups(by, "trend", allowed=ALLOWED)
+    ground = lay_ground(reader, scope)
+    lay_failures(ground)
+    found = [_examine(case, ground) for case in cases(ground, by)]
+    table = finished([_row(group, ground, by) for group in found], (*by, *COLUMNS))
+    basis = make_basis(
+        ground,
+        "Laplace, MIL-HDBK-189, power law",
+        events=len(events(ground, ())),
+        exposure=float(cells(ground, ())["exposure"].sum()),
+        left_out=left_out(ground, without_position="position" in by),
+    )
+    notes = (*_notes(found), *exposure_notes(ground, by))
+    return Answer("trend", table, basis, _reading(found, ground, by), notes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    key: Key
+    failures: int
+    laplace: TrendTest
+    chi_square: TrendTest
+    clustered_p: float
+    fit: PowerLawFit | None  # None: age not known
+
+
+def _examine(case: Case, ground: Ground) -> _Group:
+    seen = case.windows
+    arrays = (seen.failure_at, seen.failure_window, seen.start, seen.end)
+    return _Group(
+        key=case.key,
+        failures=len(case.failures),
+        laplace=laplace_test(*arrays, system=seen.unit),
+        chi_square=mil_hdbk_189_test(*arrays, system=seen.unit),
+        clustered_p=clustered_trend_p(*arrays, system=seen.unit),
+        fit=_fit(seen, ground) if seen.ages_known else None,
+    )
+
+
+def _fit(seen: Windows, ground: Ground) -> PowerLawFit:
+    cut = np.datetime64(ground.data_cut or datetime.max, "us")
+    data = PowerLawData(
+        seen.failure_age,
+        seen.failure_window,
+        seen.entry_age,
+        seen.exit_age,
+        unit_positions=seen.places,
+        in_service=np.isnat(seen.in_service_to) | (seen.in_service_to > cut),
+        system=seen.unit,
+    )
+    return fit_power_law_data(data, level=ground.scope.level)
+
+
+def _row(group: _Group, ground: Ground, by: Sequence[str]) -> dict[str, object]:
+    fitted = {name: math.nan for name in _FITTED}
+    if group.fit is not None:
+        fitted = {name: getattr(group.fit, name) for name in _FITTED}
+    return {
+        **dict(zip(by, group.key, strict=True)),
+        **fitted,
+        "clock": ground.clock,
+        "failures": group.failures,
+        "laplace_u": group.laplace.statistic,
+        "laplace_p": group.laplace.p,
+        "milhdbk_chi2": group.chi_square.statistic,
+        "milhdbk_p": group.chi_square.p,
+        "note": _note(group),
+    }
+
+
+def _note(group: _Group) -> str:
+    if group.laplace.note:
+        return say(Message(group.laplace.note))
+    if group.fit is None:
+        return say(Message("note.age_not_known"))
+    said = [
+        (bool(group.fit.note), Message(group.fit.note or "note.bad_fit")),
+        (group.fit.cvm_p < _BADLY_FITTED_P, Message("note.bad_fit")),
+        (_direction(group) == "unclear", Message("note.no_verdict")),
+        (
+            group.laplace.p < CLEAR_P <= group.clustered_p,
+            Message("note.bunched", p=group.clustered_p),
+        ),
+    ]
+    return "; ".join(say(message) for applies, message in said if applies)
+
+
+def _direction(group: _Group) -> str:
+    """Tell `worse`, `better` or `unclear` from the bounds of the shape, else from the test."""
+    fit = group.fit
+    if fit is not None and not math.isnan(fit.shape_lower):
+        if fit.shape_lower > 1:
+            return "worse"
+        return "better" if fit.shape_upper < 1 else "unclear"
+    if not group.laplace.p < CLEAR_P:
+        return "unclear"
+    return "worse" if group.laplace.statistic > 0 else "better"
+
+
+def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
+    if len(found) != 1:
+        ways = [_direction(group) for group in found]
+        return Message(
+            "trend.groups",
+            groups=len(found),
+            worse=ways.count("worse"),
+            better=ways.count("better"),
+            names=[label(by, g.key, ground) for g, way in zip(found, ways, strict=True) if way == "worse"][:3] or "\u2013",
+        )
+    group = found[0]
+    if group.laplace.note:
+        return Message("trend.too_few", failures=group.failures)
+    if group.fit is None or math.isnan(group.fit.shape):
+        return Message(f"trend.tested_{_direction(group)}", failures=group.failures, p=group.laplace.p)
+    return on_clock(
+        f"trend.{_direction(group)}",
+        ground.clock,
+        shape=group.fit.shape,
+        lower=group.fit.shape_lower,
+        upper=group.fit.shape_upper,
+        percent=whole(100 * ground.scope.level),
+        mtbf=group.fit.mtbf_now,
+        failures=group.failures,
+    )
+
+
+def _notes(found: list[_Group]) -> list[Message]:
+    notes = []
+    unknown = sum(group.fit is None and not group.laplace.note for group in found)
+    bunched = sum(group.laplace.p < CLEAR_P <= group.clustered_p for group in found)
+    if unknown:
+        notes.append(Message("trend.age_not_known", rows=unknown))
+    if bunched:
+        notes.append(Message("trend.bunched", rows=bunched))
+    return notes

@@ -1,0 +1,169 @@
+"""The dashboard as an application: made by a factory, served on this machine."""
+
+from __future__ import annotations
+
+import logging
+import re
+import secrets
+from collections.abc import Callable
+from importlib.metadata import version
+from pathlib import Path
+
+from dash import ALL, MATCH, ClientsideFunction, Dash, Input, Output, State, html
+from dash.development.base_component import Component
+
+from analytics.store import Store
+from dashboard import serving, shell
+from dashboard.guard import guard, refuse_open_address
+from dashboard.pages.parts import draw_part
+from dashboard.pages.route import draw_page
+from dashboard.pages.visit import visiting
+from dashboard.settings import Settings
+from dashboard.wording import phrases
+
+HEALTH = "healthz"
+_YEAR_SECONDS = 31_536_000
+_EARLY = "look.js"  # stands in the head, before the rest
+_log = logging.getLogger("shedbook.dashboard")
+
+
+def create_app(store: Store, settings: Settings) -> Dash:
+    """Make the application on a store; nothing is read before the first request.
+
+    Parameters
+    ----------
+    store
+        The store whose newest snapshot every page shows.
+    settings
+        Language, threads, cache.
+    """
+    app = Dash(
+        __name__,
+        assets_folder=str(Path(__file__).parent / "assets"),
+        assets_ignore=re.escape(_EARLY),
+        serve_locally=True,
+        compress=False,
+        title=phrases(settings.language)["page.name"],
+        update_title="",
+        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+        health_endpoint=HEALTH,
+        on_error=_explain(settings.language),
+        enable_mcp=False,
+        websocket_callbacks=False,
+    )
+    # Asset addresses carry their file's time, so a browser may keep them.
+    app.server.config["SEND_FILE_MAX_AGE_DEFAULT"] = _YEAR_SECONDS
+    stamp = f"?v={version('shedbook')}"
+    app.index_string = shell.build_document(
+        settings.language,
+        look=app.get_asset_url(_EARLY) + stamp,
+        icon=app.get_asset_url("favicon.svg") + stamp,
+    )
+    app.layout = shell.build_shell(settings.language)
+    guard(app.server)
+    _add_callbacks(app, store, settings)
+    warm_up(app)
+    return app
+
+
+def warm_up(app: Dash) -> None:
+    """Take the first request alone: Dash's own set-up is not safe among threads."""
+    with app.server.test_client() as client:
+        client.get(f"/{HEALTH}", headers={"Host": "localhost"})
+
+
+def serve(
+    store: Store,
+    *,
+    host: str = "127.0.0.1",
+    port: int = 8050,
+    until_ready: bool = False,
+    on_ready: Callable[[str], None] | None = None,
+) -> None:
+    """Serve the pages of a store on this machine until stopped (Ctrl-C).
+
+    Parameters
+    ----------
+    store
+        An open store.
+    host, port
+        Where to listen; the first free port from `port` upward is taken.
+    until_ready
+        Stop once the first component page has answered with its data.
+    on_ready
+        Called with the address when pages can be opened.
+
+    Raises
+    ------
+    ShedbookError
+        For a host other than this machine, when no port is free, or when the first page fails.
+    """
+    refuse_open_address(host)
+    settings = Settings.from_environment()
+    app = create_app(store, settings)
+    server = serving.listen(app.server, host=host, port=port, threads=settings.threads)
+    shown_host = f"[{host}]" if ":" in host else host
+    if until_ready:
+        serving.run_until_first_page(server, store)
+    if on_ready:
+        on_ready(f"http://{shown_host}:{server.effective_port}/")
+    if not until_ready:
+        server.run()
+
+
+def _add_callbacks(app: Dash, store: Store, settings: Settings) -> None:
+    """Register the callbacks that serve every page: page, part, controls, look, title."""
+
+    @app.callback(
+        Output(shell.PAGE, "children"),
+        Input(shell.ADDRESS, "pathname"),
+        State(shell.ADDRESS, "search"),
+    )
+    def show_page(path: str | None, query: str | None) -> list[Component]:
+        with visiting(store, settings, path=path, query=query) as visit:
+            return draw_page(visit)
+
+    @app.callback(
+        Output({"type": "part", "name": MATCH}, "children"),
+        Input(shell.ADDRESS, "search"),
+        State(shell.ADDRESS, "pathname"),
+        State({"type": "part", "name": MATCH}, "id"),
+    )
+    def show_part(query: str | None, path: str | None, part: dict[str, str]) -> list[Component]:
+        with visiting(store, settings, path=path, query=query) as visit:
+            return draw_part(part["name"], visit)
+
+    in_browser: Callable[..., None] = app.clientside_callback
+    # Two callbacks, not one circle: with an output among its inputs, the parts would wait for it.
+    controls = {"type": "scope", "name": ALL, "default": ALL}
+    in_browser(
+        ClientsideFunction("shedbook", "write"),
+        Input(controls, "value"),
+        prevent_initial_call=True,
+    )
+    in_browser(
+        ClientsideFunction("shedbook", "read"),
+        Output(controls, "value"),
+        Input(shell.ADDRESS, "search"),
+        State(controls, "value"),
+        State(controls, "data"),
+        prevent_initial_call=True,
+    )
+    in_browser(
+        ClientsideFunction("shedbook", "look"),
+        Output(shell.KIT, "forceColorScheme"),
+        Input(shell.THEME, "n_clicks"),
+    )
+    in_browser(ClientsideFunction("shedbook", "title"), Input(shell.PAGE, "children"))
+
+
+def _explain(language: str) -> Callable[[Exception], list[Component]]:
+    """Return the handler of what no one foresaw: logged with a reference, told in a sentence."""
+
+    def explain(error: Exception) -> list[Component]:
+        reference = secrets.token_hex(4)
+        _log.error("reference %s", reference, exc_info=error)
+        sentence = phrases(language)["page.error"].format(reference=reference)
+        return [html.P(sentence, className="error", role="alert")]
+
+    return explain

@@ -1,0 +1,10 @@
+"""Attributes for assistive technology, whose names are no Python names."""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+def aria(**attributes: str) -> dict[str, Any]:
+    """Return `aria-*` attributes to spread into an element: `html.Div(..., **aria(label=x))`."""
+    return {f"aria-{name}": value for name, value in attributes.items()}

@@ -1,0 +1,70 @@
+"""What a page is drawn from: a reader on the store, the words, the address, the answers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from analytics.answer import Answer
+from analytics.answers import ask
+from analytics.scope import Scope
+from analytics.store import Reader, Store
+from dashboard.cache import AnswerCache
+from dashboard.record import Record, read_record
+from dashboard.settings import Settings
+from dashboard.urls import Place, parse_path
+from dashboard.wording import Wording
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One request: who asks what of which snapshot.
+
+    Attributes
+    ----------
+    reader
+        A cursor on the newest snapshot, for this request alone.
+    wording
+        The reader's language and the catalogue's labels.
+    place
+        The page that the path names.
+    query
+        The address's query, unread.
+    cache
+        Where answers are kept.
+    """
+
+    reader: Reader
+    wording: Wording
+    place: Place
+    query: str
+    cache: AnswerCache
+
+    @cached_property
+    def record(self) -> Record:
+        """The names that occur in the record."""
+        return read_record(self.reader)
+
+    def answer(self, question: str, scope: Scope, options: Mapping[str, Any]) -> Answer:
+        """Ask one question, or take the answer that was kept."""
+        return self.cache.get(
+            self.reader,
+            question,
+            scope=scope,
+            options=options,
+            make=lambda: ask(self.reader, question, scope, **options),
+        )
+
+
+@contextmanager
+def visiting(
+    store: Store, settings: Settings, *, path: str | None, query: str | None
+) -> Iterator[Visit]:
+    """Open a visit on the newest snapshot."""
+    cache = AnswerCache(store.root if settings.cache else None)
+    with store.read() as reader:
+        wording = Wording(reader.catalogue, settings.language)
+        yield Visit(reader, wording, parse_path(path), query or "", cache)

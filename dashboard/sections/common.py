@@ -1,0 +1,152 @@
+"""What the sections share: group labels, table twins, the basis in words, the same command."""
+
+from __future__ import annotations
+
+import math
+import shlex
+from collections.abc import Collection, Mapping, Sequence
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analytics.answer import Basis, Message
+from analytics.scope import GROUPS, OPTION_OF, Scope
+from dashboard.sections.model import Grounds, Table
+from dashboard.wording import Wording, shown
+
+RATE_PER = {"hours": 1_000, "km": 100_000, "days": 30}
+"""A rate in words is per so many units of its clock."""
+
+MOST_ROWS = 60
+_TOLD_ELSEWHERE = {"clock", "level"}  # in the basis
+
+
+def group_columns(frame: pd.DataFrame) -> list[str]:
+    """Return the columns that name the group of a row."""
+    return [column for column in frame.columns if column in GROUPS]
+
+
+def group_label(row: Mapping[str, Any], columns: Sequence[str], wording: Wording) -> str:
+    """Return the words for one row's group; the pooled row has the words for all."""
+    if not columns:
+        return wording.phrase("group.all")
+    return ", ".join(cell(column, row[column], wording) for column in columns)
+
+
+def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return the rows of a frame as mappings from column to value."""
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+
+
+def cell(column: str, value: Any, wording: Wording, *, share: bool = False) -> str:
+    """Show one value of an answer's table."""
+    if isinstance(value, Message):
+        return wording.say(value)
+    if column == "month" and isinstance(value, date):
+        return f"{value:%Y-%m}"
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return shown(None)
+    if isinstance(value, np.generic):
+        value = value.item()
+    if share:
+        return percent(float(value))
+    return wording.label(column, value) if isinstance(value, str) else shown(value)
+
+
+def twin(
+    frame: pd.DataFrame, wording: Wording, *, clock: str, shares: Collection[str] = ()
+) -> Table:
+    """Turn an answer's table into words; a long one is thinned evenly, and says so.
+
+    Columns that are empty throughout are left out. `shares` names columns shown in per cent.
+    """
+    columns = [c for c in frame.columns if c not in _TOLD_ELSEWHERE and frame[c].notna().any()]
+    places = np.linspace(0, len(frame) - 1, min(MOST_ROWS, len(frame))).round().astype(int)
+    rows = rows_of(frame[columns].iloc[places])
+    unit, per = wording.phrase(f"unit.{clock}"), wording.phrase(f"per.{clock}")
+    cut = len(places) < len(frame)
+    return Table(
+        heads=tuple(wording.phrase(f"column.{c}", unit=unit, per=per) for c in columns),
+        numeric=tuple(pd.api.types.is_numeric_dtype(frame[c]) for c in columns),
+        rows=tuple(
+            tuple(cell(c, row[c], wording, share=c in shares) for c in columns) for row in rows
+        ),
+        remark=wording.phrase("table.thinned", shown=len(places), all=len(frame)) if cut else "",
+    )
+
+
+def grounds(basis: Basis, wording: Wording) -> Grounds:
+    """Put what a figure rests on into words, in the order of METHODS section 0."""
+    summary = wording.phrase("basis.summary", count=basis.events, locomotives=basis.locomotives)
+    parts = (
+        wording.phrase(f"counting.{basis.counting}"),
+        wording.phrase(f"clock.{basis.clock}"),
+        period(basis, wording),
+        *_filters(basis, wording),
+        wording.phrase("basis.locomotives", count=basis.locomotives),
+        *_amounts(basis, wording),
+        *(
+            wording.phrase(f"left_out.{reason}", count=count)
+            for reason, count in basis.left_out.items()
+            if count
+        ),
+        wording.phrase("basis.method", method=basis.method, level=percent(basis.level)),
+        wording.phrase("basis.data_cut", at=basis.data_cut),
+        wording.phrase("basis.fingerprint", fingerprint=basis.fingerprint),
+    )
+    return Grounds(summary, parts)
+
+
+def period(basis: Basis | Scope, wording: Wording) -> str:
+    """Say the period of a basis or a Scope."""
+    if basis.since and basis.until:
+        return wording.phrase("period.between", since=basis.since, until=basis.until)
+    if basis.since:
+        return wording.phrase("period.since", since=basis.since)
+    if basis.until:
+        return wording.phrase("period.until", until=basis.until)
+    return wording.phrase("period.all")
+
+
+def percent(value: float) -> str:
+    r"""Show a share in per cent, one decimal below 10 %.
+
+    >>> percent(0.9), percent(0.0421), percent(float("nan"))
+    ('90\xa0%', '4.2\xa0%', '–')
+    """
+    if math.isnan(value):
+        return shown(value)
+    decimals = 1 if 0 < value < 0.0995 else 0
+    return f"{100 * value:.{decimals}f}\u00a0%"
+
+
+def command_line(question: str, options: Mapping[str, Any], scope: Scope) -> str:
+    """Return the command that prints the same table."""
+    words = ["shedbook", question]
+    for name, value in options.items():
+        given = ",".join(value) if isinstance(value, tuple) else str(value)
+        words += [f"--{name}", given] if given else []
+    return shlex.join([*words, *scope.to_options()])
+
+
+def _filters(basis: Basis, wording: Wording) -> list[str]:
+    parts = []
+    for field, names in basis.filters.items():
+        word = OPTION_OF.get(field, field)
+        if names and word != "component":  # the page's heading
+            listed = ", ".join(wording.label(word, name) for name in names)
+            parts.append(wording.phrase(f"filter.{word}", names=listed))
+    return parts
+
+
+def _amounts(basis: Basis, wording: Wording) -> list[str]:
+    unit = wording.phrase(f"unit.{basis.clock}")
+    parts = []
+    if not math.isnan(basis.exposure):
+        parts.append(wording.phrase("basis.exposure", exposure=basis.exposure, unit=unit))
+    parts.append(wording.phrase("basis.events", count=basis.events))
+    if basis.censored:
+        parts.append(wording.phrase("basis.censored", count=basis.censored))
+    return parts

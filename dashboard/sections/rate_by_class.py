@@ -1,0 +1,59 @@
+"""How long it runs between failures, class by class, with bounds."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from analytics.answer import Answer
+from dashboard.figures.intervals import Interval, draw_intervals
+from dashboard.figures.look import Figure
+from dashboard.sections.common import grounds, group_columns, group_label, rows_of, twin
+from dashboard.sections.model import Section
+from dashboard.wording import Wording
+
+_COLUMNS = (
+    "exposure", "failures", "mtbf", "mtbf_lower", "mtbf_upper", "method", "dispersion",
+    "constancy_p", "note",
+)  # fmt: skip
+
+
+def draw(answer: Answer, wording: Wording) -> Section:
+    """Draw the answer of `mtbf --by class`."""
+    frame, clock = answer.table, answer.basis.clock
+    columns = [*group_columns(frame), *(c for c in _COLUMNS if c in frame)]
+    return Section(
+        title=wording.phrase("mtbf.title"),
+        reading=wording.say(answer.reading),
+        figure=_figure(answer, wording),
+        table=twin(frame[columns], wording, clock=clock) if len(frame) else None,
+        notes=tuple(wording.say(note) for note in answer.notes),
+        basis=grounds(answer.basis, wording),
+    )
+
+
+def _figure(answer: Answer, wording: Wording) -> Figure | None:
+    frame = answer.table[answer.table["mtbf_lower"].notna()]
+    if frame.empty:
+        return None
+    clock, groups = answer.basis.clock, group_columns(frame)
+    rows = [_interval(row, groups, wording, clock=clock) for row in rows_of(frame)]
+    return draw_intervals(rows, title=wording.phrase(f"mtbf.axis_{clock}"))
+
+
+def _interval(
+    row: Mapping[str, Any], groups: Sequence[str], wording: Wording, *, clock: str
+) -> Interval:
+    value, lower, upper = (float(row[name]) for name in ("mtbf", "mtbf_lower", "mtbf_upper"))
+    pointed = "mtbf.pointed_none" if math.isnan(value) else "mtbf.pointed"
+    said = {"value": value, "lower": lower, "upper": upper, "unit": wording.phrase(f"unit.{clock}")}
+    return Interval(
+        label=group_label(row, groups, wording),
+        remark=wording.phrase("mtbf.failures", count=int(row["failures"])),
+        value=value,
+        lower=lower,
+        upper=upper,
+        value_text=wording.phrase(f"{pointed}_short", **said),
+        said=wording.phrase(pointed, **said),
+    )

@@ -1,0 +1,38 @@
+"""How long one lasts: the share of lives that have not ended in a failure, by age."""
+
+from __future__ import annotations
+
+from analytics.answer import Answer
+from dashboard.figures.curves import CurveAxes, draw_curves
+from dashboard.sections.common import grounds, group_columns, twin
+from dashboard.sections.curves_by_group import curves_of, more_than_drawn
+from dashboard.sections.model import Section
+from dashboard.wording import Wording
+
+_COLUMNS = ("age", "survival", "lower", "upper", "at_risk", "events")
+
+
+def draw(answer: Answer, wording: Wording) -> Section:
+    """Draw the answer of `survival`: curves with bounds and the number at risk."""
+    frame, clock = answer.table, answer.basis.clock
+    curves = curves_of(frame, "survival", wording)
+    axes = CurveAxes(
+        age=wording.phrase("survival.age_axis", clock=wording.phrase(f"clock.{clock}")),
+        value=wording.phrase("survival.axis"),
+        at_risk=wording.phrase("survival.at_risk"),
+        share=True,
+    )
+    some = any(curve.age.size for curve in curves)
+    shares = ("survival", "lower", "upper")
+    columns = [*group_columns(frame), *_COLUMNS]
+    return Section(
+        title=wording.phrase("survival.title"),
+        reading=wording.say(answer.reading),
+        figure=draw_curves(curves, axes=axes) if some else None,
+        table=twin(frame[columns], wording, clock=clock, shares=shares) if some else None,
+        notes=(
+            *more_than_drawn(curves, wording),
+            *(wording.say(note) for note in answer.notes),
+        ),
+        basis=grounds(answer.basis, wording),
+    )

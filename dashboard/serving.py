@@ -1,0 +1,126 @@
+"""Serving an app: the first free port, and the first page fetched as a browser would."""
+
+from __future__ import annotations
+
+import errno
+import json
+import threading
+from http.client import HTTPConnection
+from typing import Any
+
+from flask import Flask
+from waitress.server import BaseWSGIServer, create_server
+
+from analytics.errors import ShedbookError
+from analytics.store import Store
+from dashboard.pages.component import SECTIONS_IN_ORDER
+from dashboard.pages.parts import FACTS
+from dashboard.record import count_findings
+from dashboard.urls import component_url
+
+_PORTS_TRIED = 100
+_TAKEN = (errno.EADDRINUSE, errno.EACCES)
+_PATIENCE_SECONDS = 120
+
+
+def listen(server: Flask, *, host: str, port: int, threads: int) -> BaseWSGIServer:
+    """Listen on the first free port from `port` upward; requests wait until it is run.
+
+    Raises
+    ------
+    ShedbookError
+        If none of the next hundred ports is free.
+    """
+    # The name stands for two addresses, which need not have the same port free.
+    address = "127.0.0.1" if host == "localhost" else host
+    last = min(port + _PORTS_TRIED, 65_536)
+    for candidate in range(port, last):
+        try:
+            return create_server(
+                server, host=address, port=candidate, threads=threads, ident="shedbook"
+            )
+        except OSError as error:
+            if error.errno not in _TAKEN:
+                raise
+    raise ShedbookError(f"no port from {port} to {last - 1} is free on {host}.")
+
+
+def run_until_first_page(server: BaseWSGIServer, store: Store) -> None:
+    """Run a listening server until the first page has answered, data and all; then stop it.
+
+    Raises
+    ------
+    ShedbookError
+        If a part of the page did not answer as it should.
+    """
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    try:
+        fetch_first_page(server.effective_host, int(server.effective_port), store)
+    finally:
+        server.close()
+
+
+def fetch_first_page(host: str, port: int, store: Store) -> None:
+    """Fetch the page of the component with most failures: document, frame and every part.
+
+    Raises
+    ------
+    ShedbookError
+        If something did not answer 200, or answered with an error in place of figures.
+    """
+    path = component_url(_first_component(store))
+    _fetch(host, port, "GET", path)
+    _fetch(host, port, "POST", "/_dash-update-component", page_call(path))
+    for name in (FACTS, *SECTIONS_IN_ORDER):
+        _fetch(host, port, "POST", "/_dash-update-component", part_call(name, path))
+
+
+def page_call(path: str, query: str = "") -> dict[str, Any]:
+    """Return what a browser posts to have a page drawn."""
+    return {
+        "output": "page.children",
+        "outputs": {"id": "page", "property": "children"},
+        "inputs": [{"id": "address", "property": "pathname", "value": path}],
+        "state": [{"id": "address", "property": "search", "value": query}],
+        "changedPropIds": ["address.pathname"],
+    }
+
+
+def part_call(name: str, path: str, query: str = "") -> dict[str, Any]:
+    """Return what a browser posts to have one part of a page drawn."""
+    part = {"name": name, "type": "part"}
+    return {
+        "output": '{"name":["MATCH"],"type":"part"}.children',
+        "outputs": {"id": part, "property": "children"},
+        "inputs": [{"id": "address", "property": "search", "value": query}],
+        "state": [
+            {"id": "address", "property": "pathname", "value": path},
+            {"id": part, "property": "id", "value": part},
+        ],
+        "changedPropIds": ["address.search"],
+    }
+
+
+def _first_component(store: Store) -> str:
+    with store.read() as reader:
+        counts = count_findings(reader)
+        known = [name for name in reader.catalogue.components if name in counts]
+        return max(
+            known, key=lambda n: counts[n][1], default=next(iter(reader.catalogue.components))
+        )
+
+
+def _fetch(host: str, port: int, method: str, path: str, body: object = None) -> None:
+    connection = HTTPConnection(host, port, timeout=_PATIENCE_SECONDS)
+    headers = {"Content-Type": "application/json"} if body else {}
+    try:
+        connection.request(method, path, json.dumps(body) if body else None, headers)
+        answer = connection.getresponse()
+        text = answer.read().decode()
+    finally:
+        connection.close()
+    if answer.status != 200:
+        raise ShedbookError(f"the first page is not served: {path} answered {answer.status}.")
+    if '"className":"error"' in text:
+        raise ShedbookError(f"the first page is not served: a part of it failed ({body!r}).")

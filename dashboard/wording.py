@@ -1,0 +1,78 @@
+"""Words at the edge: phrases of the pages, sentences of the answers, labels of the catalogue."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
+from typing import Any
+
+from analytics.answer import Message, round_for_reading, say
+from analytics.catalogue.model import Catalogue
+
+
+@cache
+def phrases(language: str) -> Mapping[str, str]:
+    """Load the phrases of the pages in one language, by dotted key; English where it has none."""
+    folder = files("dashboard") / "locales"
+    tables = [folder / "en.toml"]
+    if language.isalpha() and language != "en" and (folder / f"{language}.toml").is_file():
+        tables.append(folder / f"{language}.toml")
+    merged: dict[str, str] = {}
+    for table in tables:
+        for group, words in tomllib.loads(table.read_text(encoding="utf-8")).items():
+            merged |= {f"{group}.{name}": text for name, text in words.items()}
+    return MappingProxyType(merged)
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """One reader's words: a language and the catalogue that labels the names."""
+
+    catalogue: Catalogue
+    language: str = "en"
+
+    def phrase(self, key: str, **values: Any) -> str:
+        """Return a phrase of the pages with its values put in, as `shown` shows them."""
+        texts = {name: shown(value) for name, value in values.items()}
+        return phrases(self.language)[key].format_map(texts)
+
+    def say(self, message: Message) -> str:
+        """Put a message of an answer into words."""
+        return say(message, self.language)
+
+    def label(self, kind: str, name: str) -> str:
+        """Return the catalogue's label of a name; names without a kind there stay as they are."""
+        if kind in self.catalogue.by_kind():
+            return self.catalogue.label(kind, name, self.language)
+        return name
+
+    def heading(self, kind: str, name: str) -> str:
+        """Return the label with its first letter large, as a heading wants it."""
+        label = self.label(kind, name)
+        return label[:1].upper() + label[1:]
+
+
+def shown(value: Any) -> str:
+    """Show one value as a reader wants it: counts whole, numbers rounded, dates as ISO.
+
+    >>> shown(1234), shown(0.01234), shown(None), shown("Alder")
+    ('1\u202f234', '0.0123', '\u2013', 'Alder')
+    """
+    if value is None:
+        return "\u2013"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int):
+        return f"{value:,}".replace(",", "\u202f")
+    if isinstance(value, float):
+        return round_for_reading(value)
+    if isinstance(value, datetime):
+        return value.isoformat(sep=" ", timespec="minutes").removesuffix(" 00:00")
+    if isinstance(value, date):
+        return value.isoformat()
+    return str(value)

@@ -1,0 +1,140 @@
+"""Make the demo store: draw the railway, write its files, hand them in like a depot would."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from importlib.metadata import version
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from analytics.catalogue.load import load_text, shipped_files
+from analytics.catalogue.model import Catalogue
+from analytics.errors import StoreBusy, StoreError
+from analytics.handin import ingest
+from analytics.store import Store
+from data_demo.scenario import DEFAULT_SEED, OPERATOR, Scenario
+from data_demo.simulate import simulate_blocks
+from data_demo.write import write_files
+
+HANDED_IN = "handed-in"
+_CARD, _LOCK = "demo.json", "DEMO.lock"
+_MADE_BY = "shedbook demo"
+
+
+def build(
+    store_root: Path | str,
+    *,
+    locomotives: int = 48,
+    years: int = 5,
+    seed: int = DEFAULT_SEED,
+    progress: Callable[[str], None] | None = None,
+) -> Store:
+    """Return the demo store in a folder, making it first unless it is there and complete.
+
+    The files handed in stay in `handed-in` under the folder; `demo.json` says what the demo is and
+    is marked complete at the very end. A demo that is unfinished, of another size or seed, or made
+    by another version is cleared away and made anew.
+
+    Parameters
+    ----------
+    store_root : path
+        A folder of the demo's own; made if need be.
+    locomotives, years, seed : int
+        Size of the railway and the random numbers it is drawn with.
+    progress : callable, optional
+        Told what is being done, one line at a time.
+
+    Raises
+    ------
+    InputError
+        If there is no demo of that size.
+    StoreError
+        If the folder holds something that is not a demo: nothing is touched then.
+    StoreBusy
+        If another process is making the demo there and does not finish.
+    """
+    root = Path(store_root).absolute()
+    scenario = Scenario(locomotives=locomotives, years=years, seed=seed)
+    tell = progress or _say_nothing
+    catalogue_files = shipped_files()
+    catalogue = load_text(catalogue_files)
+    card = _card(scenario, catalogue)
+    _refuse_foreign(root)
+    root.mkdir(parents=True, exist_ok=True)
+    try:
+        with FileLock(root / _LOCK, timeout=600):
+            if _read_card(root) == {**card, "complete": True}:
+                tell("the demo is there already")
+                return Store.open(root)
+            _clear(root)
+            _write_card(root, card, complete=False)
+            store = Store.create(root, catalogue_files)
+            _hand_in(store, scenario, catalogue, tell)
+            _write_card(root, card, complete=True)
+            return store
+    except Timeout as timeout:
+        raise StoreBusy(f"another process is making the demo in {root}.") from timeout
+
+
+def _hand_in(
+    store: Store, scenario: Scenario, catalogue: Catalogue, tell: Callable[[str], None]
+) -> None:
+    tell(
+        f"drawing {scenario.years} years of {OPERATOR}, an invented railway with "
+        f"{scenario.locomotives} locomotives"
+    )
+    files = write_files(simulate_blocks(scenario, catalogue), store.root / HANDED_IN)
+    ingest(store, files, progress=tell)
+
+
+def _say_nothing(_line: str) -> None:
+    pass
+
+
+def _card(scenario: Scenario, catalogue: Catalogue) -> dict[str, object]:
+    return {
+        "made_by": _MADE_BY,
+        "version": version("shedbook"),
+        "catalogue": catalogue.fingerprint,
+        "locomotives": scenario.locomotives,
+        "years": scenario.years,
+        "seed": scenario.seed,
+    }
+
+
+def _read_card(root: Path) -> dict[str, object]:
+    """Return what the folder says of its demo; empty where it says nothing that can be read."""
+    try:
+        card = json.loads((root / _CARD).read_text(encoding="ascii"))
+    except (OSError, ValueError):
+        return {}
+    return card if isinstance(card, dict) else {}
+
+
+def _write_card(root: Path, card: dict[str, object], *, complete: bool) -> None:
+    text = json.dumps({**card, "complete": complete}, indent=2)
+    fresh = root / f"{_CARD}.new"
+    fresh.write_text(text + "\n", encoding="ascii")
+    fresh.replace(root / _CARD)  # never half written
+
+
+def _refuse_foreign(root: Path) -> None:
+    """Refuse a folder with anything in it that no demo has put there."""
+    if root.exists() and not root.is_dir():
+        raise StoreError(f"{root} is not a folder; name another place for the demo.")
+    held = [path.name for path in root.iterdir()] if root.is_dir() else []
+    if set(held) - {_LOCK} and _read_card(root).get("made_by") != _MADE_BY:
+        raise StoreError(f"{root} holds something that is not the demo; name another folder.")
+
+
+def _clear(root: Path) -> None:
+    for path in root.iterdir():
+        if path.name == _LOCK:
+            continue
+        if path.is_dir() and not path.is_symlink():
+            shutil.rmtree(path)
+        else:
+            path.unlink()

@@ -1,0 +1,74 @@
+"""A small catalogue, an empty store, made-up answers, and an app's client for the page tests."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+import analytics.answer
+from analytics import answers
+from analytics.catalogue.load import load_text
+from analytics.store import Store
+from dashboard.app import create_app
+from dashboard.settings import Settings
+from dashboard.wording import Wording
+from tests.dashboard import made_up
+
+CATALOGUE = """
+[class.Alder]
+positions = { injector = 16 }
+[class.Birch]
+[class.Rowan]
+[component.injector]
+system = "diesel engine"
+clock = "hours"
+positions = 12
+defects = ["leaking", "worn"]
+label = { en = "fuel injector" }
+[component."Brake block / left, größer"]
+system = "brakes"
+clock = "km"
+defects = ["worn"]
+safety = true
+[action.replaced]
+effect = "renew"
+label = { en = "replaced by a new one" }
+[action.cleaned]
+effect = "restore"
+[action.tightened]
+effect = "restore"
+[action.nothing-found]
+effect = "checked"
+"""
+ODD_NAME = "Brake block / left, größer"
+
+
+@pytest.fixture
+def wording() -> Wording:
+    return Wording(load_text({"small.toml": CATALOGUE}))
+
+
+@pytest.fixture
+def empty_store(tmp_path: Path) -> Store:
+    return Store.create(tmp_path / "store", {"small.toml": CATALOGUE})
+
+
+@pytest.fixture
+def made_up_answers(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Answer every question from `made_up`, with its words."""
+    monkeypatch.setattr(answers, "QUESTIONS", made_up.QUESTIONS)
+    monkeypatch.setattr(analytics.answer, "words", lambda _language="en": made_up.WORDS)
+
+
+@pytest.fixture
+def make_client(empty_store: Store) -> Callable[..., FlaskClient]:
+    def make(store: Store = empty_store, **settings: Any) -> FlaskClient:
+        app = create_app(store, Settings(**settings))
+        client: FlaskClient = app.server.test_client()
+        return client
+
+    return make

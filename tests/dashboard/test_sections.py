@@ -1,0 +1,134 @@
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Callable
+
+import pandas as pd
+import pytest
+
+from analytics.answer import Answer
+from analytics.scope import Scope
+from dashboard.sections.common import MOST_ROWS, command_line, percent
+from dashboard.sections.registry import SECTIONS
+from dashboard.wording import Wording
+from tests.dashboard import made_up
+
+SCOPE = Scope(clock="hours", components=("injector",))
+pytestmark = pytest.mark.usefixtures("made_up_answers")
+
+
+def ask(name: str) -> Answer:
+    kind = SECTIONS[name]
+    function: Callable[..., Answer] = getattr(made_up, kind.question)
+    return function(None, SCOPE, **kind.options)
+
+
+@pytest.mark.parametrize("name", SECTIONS)
+def test_section_carries_reading_figure_table_and_basis(name: str, wording: Wording) -> None:
+    section = SECTIONS[name].draw(ask(name), wording)
+    assert section.title.endswith("?")
+    assert section.reading.endswith(".")
+    assert section.figure is not None
+    json.dumps(section.figure, allow_nan=False)
+    assert section.table is not None
+    assert {len(row) for row in section.table.rows} == {len(section.table.heads)}
+    assert len(section.table.numeric) == len(section.table.heads)
+    assert section.basis is not None
+    basis = " ".join(section.basis.parts)
+    for needed in (
+        "engine hours",
+        "rectified",
+        "48",
+        "90\u00a0%",
+        "2026-05-31",
+        "store-3/ab12cd34",
+    ):
+        assert needed in basis
+
+
+@pytest.mark.parametrize("name", SECTIONS)
+def test_section_of_an_empty_answer_is_a_sentence(name: str, wording: Wording) -> None:
+    kind = SECTIONS[name]
+    answer = made_up.empty(getattr(made_up, kind.question), SCOPE, **kind.options)
+    section = kind.draw(answer, wording)
+    assert section.figure is None
+    assert section.table is None
+    assert section.reading
+
+
+def test_basis_counts_what_was_left_out_by_reason(wording: Wording) -> None:
+    section = SECTIONS["mtbf"].draw(ask("mtbf"), wording)
+    assert section.basis is not None
+    assert "left out: 37 with unknown start" in section.basis.parts
+    assert not any("without a counter" in part for part in section.basis.parts)
+
+
+def test_monthly_rate_is_per_thousand_hours(wording: Wording) -> None:
+    answer = ask("month")
+    section = SECTIONS["month"].draw(answer, wording)
+    assert section.figure is not None
+    expected = (answer.table["rate"] * 1_000).tolist()
+    assert section.figure["data"][0]["y"] == pytest.approx(expected)
+    assert "1\u202f000\u00a0h" in section.figure["layout"]["yaxis"]["title"]["text"]
+
+
+def test_monthly_reading_compares_two_years_by_hand(wording: Wording) -> None:
+    months = pd.DataFrame({"month": pd.date_range("2024-01-01", periods=24, freq="MS")})
+    months["exposure"], months["failures"] = 1_000.0, [1] * 12 + [3] * 12
+    months["rate"] = months["failures"] / months["exposure"]
+    months["rate_lower"] = months["rate_upper"] = months["rate"]
+    answer = dataclasses.replace(ask("month"), table=months)
+    reading = SECTIONS["month"].draw(answer, wording).reading
+    assert "3.00 failures per" in reading
+    assert "before: 1.00" in reading
+
+
+def test_survival_table_matches_the_figure(wording: Wording) -> None:
+    answer = ask("survival")
+    section = SECTIONS["survival"].draw(answer, wording)
+    assert section.figure is not None
+    line = next(trace for trace in section.figure["data"] if trace.get("name") == "Alder")
+    alder = answer.table[answer.table["class"] == "Alder"]
+    assert line["x"] == pytest.approx(alder["age"].tolist())
+    assert line["y"] == pytest.approx(alder["survival"].tolist())
+
+
+def test_long_table_is_thinned_and_says_so(wording: Wording) -> None:
+    section = SECTIONS["mcf"].draw(ask("mcf"), wording)
+    assert section.table is not None
+    assert len(section.table.rows) == MOST_ROWS
+    assert "1\u202f400 rows" in section.table.remark
+
+
+def test_recurrence_shows_most_used_action_first_by_its_label(wording: Wording) -> None:
+    section = SECTIONS["recurrence"].draw(ask("recurrence"), wording)
+    assert section.figure is not None
+    assert section.table is not None
+    assert section.figure["data"][0]["name"] == "replaced by a new one"
+    assert section.table.rows[0][0] == "replaced by a new one"
+    assert "5.2\u00a0%" in section.table.rows[0]
+
+
+def test_more_curves_than_can_be_told_apart_are_counted_in_a_note(wording: Wording) -> None:
+    answer = ask("survival")
+    parts = [answer.table.assign(**{"class": f"Class {n}"}) for n in range(11)]
+    section = SECTIONS["survival"].draw(
+        dataclasses.replace(answer, table=pd.concat(parts)), wording
+    )
+    assert section.notes[0] == "The first 8 of 11 curves are drawn; all are in the table."
+
+
+def test_command_line_is_the_same_question() -> None:
+    scope = Scope(clock="km", components=("Brake block / left",), level=0.95)
+    assert command_line("mtbf", {"by": ("class",)}, scope) == (
+        "shedbook mtbf --by class --clock km --component 'Brake block / left' --level 0.95"
+    )
+
+
+@pytest.mark.parametrize(
+    ("share", "text"),
+    [(0.0, "0\u00a0%"), (0.052, "5.2\u00a0%"), (0.334, "33\u00a0%"), (float("nan"), "\u2013")],
+)
+def test_percent_is_rounded_for_reading(share: float, text: str) -> None:
+    assert percent(share) == text

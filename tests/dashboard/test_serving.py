@@ -1,0 +1,88 @@
+from __future__ import annotations
+
+import os
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from analytics import answers
+from analytics.errors import ShedbookError
+from analytics.store import Store
+from dashboard.app import create_app, serve
+from dashboard.serving import listen
+from dashboard.settings import Settings
+
+
+@pytest.mark.usefixtures("made_up_answers")
+def test_serving_until_ready_ends_with_the_address(empty_store: Store) -> None:
+    told: list[str] = []
+    serve(empty_store, port=18_050, until_ready=True, on_ready=told.append)
+    (address,) = told
+    assert address.startswith("http://127.0.0.1:18")
+
+
+@pytest.mark.usefixtures("made_up_answers")
+def test_a_failing_part_fails_the_start(
+    empty_store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(answers, "QUESTIONS", {"mtbf": "tests.dashboard.made_up:missing"})
+    with pytest.raises(ShedbookError, match="a part of it failed"):
+        serve(empty_store, port=18_150, until_ready=True)
+
+
+def test_first_free_port_from_the_asked_one_is_taken(empty_store: Store) -> None:
+    server = create_app(empty_store, Settings()).server
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        listening = listen(server, host="127.0.0.1", port=port, threads=1)
+        try:
+            assert port < int(listening.effective_port) < port + 100
+        finally:
+            listening.close()
+
+
+def test_no_free_port_is_said(empty_store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    def taken(*_args: object, **_options: object) -> None:
+        raise OSError(98, "Address already in use")
+
+    monkeypatch.setattr("dashboard.serving.create_server", taken)
+    server = create_app(empty_store, Settings()).server
+    with pytest.raises(ShedbookError, match="no port from 8050 to 8149 is free"):
+        listen(server, host="127.0.0.1", port=8050, threads=1)
+
+
+def test_importing_the_app_does_no_work(tmp_path: Path) -> None:
+    code = "import dashboard.app, threading; assert threading.active_count() == 1"
+    done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, check=False)
+    assert done.returncode == 0
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(os.name == "nt", reason="folders are not made read-only that way there")
+def test_app_is_made_with_a_home_that_cannot_be_written(
+    empty_store: Store, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    home = tmp_path / "home"
+    home.mkdir(mode=0o500)
+    monkeypatch.setenv("HOME", str(home))
+    client = create_app(empty_store, Settings()).server.test_client()
+    assert client.get("/").status_code == 200
+
+
+def test_settings_are_read_from_the_environment() -> None:
+    read = Settings.from_environment(
+        {"SHEDBOOK_LANGUAGE": "hu", "SHEDBOOK_THREADS": "3", "SHEDBOOK_CACHE": "off"}
+    )
+    assert read == Settings(language="hu", threads=3, cache=False)
+    assert Settings.from_environment({}) == Settings()
+
+
+@pytest.mark.parametrize("threads", ["0", "many", "65", "-1", "1.5"])
+def test_bad_number_of_threads_is_a_sentence(threads: str) -> None:
+    with pytest.raises(ShedbookError, match="whole number from 1 to 64"):
+        Settings.from_environment({"SHEDBOOK_THREADS": threads})
