@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import errno
 import json
+import os
+import socket
 import threading
 from http.client import HTTPConnection
 from typing import Any
@@ -35,14 +37,25 @@ def listen(server: Flask, *, host: str, port: int, threads: int) -> BaseWSGIServ
     address = "127.0.0.1" if host == "localhost" else host
     last = min(port + _PORTS_TRIED, 65_536)
     for candidate in range(port, last):
-        try:
-            return create_server(
-                server, host=address, port=candidate, threads=threads, ident="shedbook"
-            )
-        except OSError as error:
-            if error.errno not in _TAKEN:
-                raise
+        bound = _bind(address, candidate)
+        if bound is not None:
+            return create_server(server, sockets=[bound], threads=threads, ident="shedbook")
     raise ShedbookError(f"no port from {port} to {last - 1} is free on {host}.")
+
+
+def _bind(address: str, port: int) -> socket.socket | None:
+    """Return a socket bound to the port; None where the port is taken."""
+    bound = socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET)
+    if os.name != "nt":  # there it would let two programs share the port
+        bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        bound.bind((address, port))
+    except OSError as error:
+        bound.close()
+        if error.errno not in _TAKEN:
+            raise
+        return None
+    return bound
 
 
 def run_until_first_page(server: BaseWSGIServer, store: Store) -> None:
@@ -58,7 +71,10 @@ def run_until_first_page(server: BaseWSGIServer, store: Store) -> None:
     try:
         fetch_first_page(server.effective_host, int(server.effective_port), store)
     finally:
-        server.close()
+        # First let the answers in hand go out, then close inside the loop that watches the sockets.
+        server.task_dispatcher.shutdown()
+        server.trigger.pull_trigger(server.close)
+        thread.join(timeout=10)
 
 
 def fetch_first_page(host: str, port: int, store: Store) -> None:

@@ -32,7 +32,8 @@ class Defects:
     outcomes: Floats
     back_chance: Floats
     back_days: Floats
-    deferring: Ints
+    deferring: Ints  # actions that leave a finding open by choice
+    waiting: int  # the action written where work was not finished
 
 
 def defects_of(catalogue: Catalogue, laws: Sequence[LifeLaw]) -> Defects:
@@ -64,6 +65,7 @@ def defects_of(catalogue: Catalogue, laws: Sequence[LifeLaw]) -> Defects:
         outcomes=np.array([_outcomes(law) for _, _, law in pairs]),
         back_chance=_back_chance(does_not_hold),
         back_days=np.where(does_not_hold, NOT_HOLDING.mean_days, NOTHING_DONE.mean_days),
+        waiting=action_names.index(known_action(catalogue, "awaiting-parts", "defer")),
         deferring=np.array([action_names.index(name) for name in deferring_actions(catalogue)]),
     )
 

@@ -57,8 +57,9 @@ def finding_table(world: World, rows: Columns, rng: np.random.Generator) -> pd.D
     defects = world.parts.defects
     is_open = rows["leaves_open"].astype(bool)
     blank_action = _chance("blank_action", depot, rng) & ~is_open
-    deferring = rng.choice(defects.deferring, len(position))
-    action = np.where(is_open, deferring, rows["action"])
+    by_choice = rng.choice(defects.deferring, len(position))
+    left_with = np.where(rows["deferred"], by_choice, defects.waiting)
+    action = np.where(is_open, left_with, rows["action"])
     fitted = rows["renewed"].astype(bool) & ~is_open & ~blank_action
     names = world.fleet.names
     table = pd.DataFrame(

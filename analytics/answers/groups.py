@@ -129,7 +129,8 @@ def finished(rows: list[dict[str, object]] | pd.DataFrame, columns: Sequence[str
 def label(by: Sequence[str], key: Key, ground: Ground) -> str:
     """Name a group in the catalogue's own names; the pooled one by the filters of the Scope."""
     if by:
-        return ", ".join(str(name) for name in key if name != "")
+        named = zip(by, key, strict=True)
+        return ", ".join(f"{word} {name}" if word == "position" else str(name) for word, name in named if name != "")
     scope = ground.scope
     names = (*scope.components, *scope.defects, *scope.classes, *scope.depots, *scope.locomotives)
     return ", ".join(names)

@@ -77,6 +77,12 @@ def mcf(
     return Answer("mcf", table, basis, _reading(found, ground, by, unit=unit), tuple(notes))
 
 
+_READINGS = {
+    "locomotive": ("mcf.one_locomotive", "mcf.most_locomotive"),
+    "position": ("mcf.one_position", "mcf.most_position"),
+}
+
+
 @dataclass(frozen=True, slots=True)
 class _Group:
     key: Key
@@ -129,7 +135,7 @@ def _reading(found: list[_Group], ground: Ground, by: Sequence[str], *, unit: st
     most = max(some, key=lambda group: group.curve.mcf[_last_row(group.curve)])
     row = _last_row(most.curve)
     return on_clock(
-        f"mcf.{'one' if len(found) == 1 else 'most'}_{unit}",
+        _READINGS[unit][len(found) > 1],
         ground.clock,
         subject=label(by, most.key, ground),
         age=float(most.curve.age[row]),

@@ -240,9 +240,9 @@ def _reading(
     worst = max(known, key=lambda group: (group.rate.lower, group.rate.rate))
     repeats = int(worst.failures["repeat"].sum())
     subject = label(by, worst.key, ground)
-    key = "most" if len(found) > 1 else "one" if subject else "all"
+    one = "recurrence.one" if subject else "recurrence.all"
     return on_clock(
-        f"recurrence.{key}",
+        "recurrence.most" if len(found) > 1 else one,
         look_back.clock,
         subject=subject,
         window=whole(look_back.amount),

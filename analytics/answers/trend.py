@@ -46,7 +46,19 @@ _FITTED = (
     "shape", "shape_lower", "shape_upper", "shape_mle", "mtbf_now", "mtbf_now_lower",
     "mtbf_now_upper", "cvm",
 )  # fmt: skip
+_TESTED = {
+    "worse": "trend.tested_worse",
+    "better": "trend.tested_better",
+    "unclear": "trend.tested_unclear",
+}
+_FITTED_READING = {
+    "worse": "trend.worse",
+    "better": "trend.better",
+    "unclear": "trend.unclear",
+}
 CLEAR_P = 0.05
+"""Below this two-sided p a test is taken to speak."""
+
 _BADLY_FITTED_P = 0.05
 
 
@@ -183,15 +195,17 @@ def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
             groups=len(found),
             worse=ways.count("worse"),
             better=ways.count("better"),
-            names=[label(by, g.key, ground) for g, way in zip(found, ways, strict=True) if way == "worse"][:3] or "\u2013",
+            names=_named(found, ground, by),
         )
     group = found[0]
     if group.laplace.note:
         return Message("trend.too_few", failures=group.failures)
     if group.fit is None or math.isnan(group.fit.shape):
-        return Message(f"trend.tested_{_direction(group)}", failures=group.failures, p=group.laplace.p)
+        return Message(
+            _TESTED[_direction(group)], failures=group.failures, p=group.laplace.p
+        )
     return on_clock(
-        f"trend.{_direction(group)}",
+        _FITTED_READING[_direction(group)],
         ground.clock,
         shape=group.fit.shape,
         lower=group.fit.shape_lower,
@@ -200,6 +214,12 @@ def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
         mtbf=group.fit.mtbf_now,
         failures=group.failures,
     )
+
+
+def _named(found: list[_Group], ground: Ground, by: Sequence[str]) -> list[str] | str:
+    """Name the first groups that deteriorate."""
+    worse = [group for group in found if _direction(group) == "worse"]
+    return [label(by, group.key, ground) for group in worse[:3]] or "\u2013"
 
 
 def _notes(found: list[_Group]) -> list[Message]:

@@ -175,6 +175,4 @@ def _edge(law: Law, z: FloatArray, log_low: FloatArray, scale: float) -> FloatAr
     density = np.exp(law.log_density(z) - log_low)
     leaning = density * law.slope(z)
     mixed = density + z * leaning
-    return np.array(
-        [density / scale, z * density, -leaning / scale**2, -mixed / scale, -z * mixed]
-    )
+    return np.array([density / scale, z * density, -leaning / scale**2, -mixed / scale, -z * mixed])

@@ -9,7 +9,7 @@ place where the search gave up.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import special
@@ -22,7 +22,13 @@ Evaluate = Callable[[float, float], Point]
 _MOST_STEPS = 60
 _LOG_SCALE_LIMITS = (-9.0, 5.0)
 _NEAR = 1e-10
-"""A maximum is reached when Newton's next step would raise the log-likelihood by less."""
+"""A held maximum is reached when Newton's next step would raise the log-likelihood by less."""
+
+_NEARER = 1e-16
+"""The same for the highest point of all, whose figures are printed."""
+
+_FARTHEST = 100.0
+"""A bound so many times farther than the standard error suggests counts as not there."""
 
 _WORST_LOG_ERROR = 10.0
 """A location or log scale known no better than this standard error is not determined."""
@@ -102,7 +108,7 @@ def _climb(evaluate: Evaluate, point: Point, *, fixed_scale: bool) -> Point | No
         if fixed_scale:
             slope[1], information = 0.0, np.diag([information[0, 0], 1.0])
         move, concave = _uphill(slope, information, float(np.exp(point.log_scale)))
-        if concave and float(slope @ move) < _NEAR:
+        if concave and float(slope @ move) < _NEARER:
             return point if _determined(information, fixed_scale=fixed_scale) else None
         better = _search(evaluate, point, move)
         if better is None:
@@ -111,9 +117,7 @@ def _climb(evaluate: Evaluate, point: Point, *, fixed_scale: bool) -> Point | No
     return None
 
 
-def _uphill(
-    slope: FloatArray, information: FloatArray, scale: float
-) -> tuple[FloatArray, bool]:
+def _uphill(slope: FloatArray, information: FloatArray, scale: float) -> tuple[FloatArray, bool]:
     """Return Newton's step, or a gradient step where the surface is not concave; both limited."""
     # In units of the scale, so that both coordinates are of one size.
     units = np.array([scale, 1.0])
@@ -149,12 +153,80 @@ def _determined(information: FloatArray, *, fixed_scale: bool) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _Held:
-    """The best point with the quantity held, and the slope of the profile there."""
+    """The best point with a quantity held at a value, and how far the log-likelihood fell."""
 
     at: float
-    fall: float  # square root of twice the fall of the log-likelihood
-    slope: float
     point: Point
+    fall: float  # the square root of twice the fall
+    rate: float  # how fast `fall` grows with the quantity
+
+
+@dataclass(frozen=True, slots=True)
+class _Profile:
+    """The log-likelihood at its best with one quantity held."""
+
+    evaluate: Evaluate
+    quantity: Quantity
+    best: Point
+    fixed_scale: bool
+
+    def error(self) -> float:
+        """Return the standard error of the quantity by the curvature at the best point."""
+        information = -self.best.curvature
+        if self.fixed_scale:
+            return float(information[0, 0] ** -0.5)
+        gradient = np.array([0.0, 1.0])
+        if self.quantity.offset is not None:
+            gradient = np.array([1.0, self.quantity.offset(self.best.log_scale)[1]])
+        return float(np.sqrt(gradient @ np.linalg.solve(information, gradient)))
+
+    def hold(self, at: float, near: Point) -> _Held | None:
+        """Climb with the quantity held at `at`, beginning with the free parameter of `near`."""
+        free = near.location if self.quantity.offset is None else near.log_scale
+        point = self._point(at, free)
+        for _ in range(_MOST_STEPS):
+            slope, bend = self._along(point)
+            limit = float(np.exp(point.log_scale)) if self.quantity.offset is None else 1.0
+            step = -slope / bend if bend < 0 else np.sign(slope) * limit
+            if self.fixed_scale or (bend < 0 and slope * step < _NEAR):
+                return self._held(at, point)
+            better = self._search(at, point, float(np.clip(step, -limit, limit)))
+            if better is None:
+                return None
+            point = better
+        return None
+
+    def _point(self, at: float, free: float) -> Point:
+        if self.quantity.offset is None:
+            return self.evaluate(free, at)
+        return self.evaluate(at - self.quantity.offset(free)[0], free)
+
+    def _along(self, point: Point) -> tuple[float, float]:
+        """Return first and second derivative by the free parameter."""
+        if self.quantity.offset is None:
+            return float(point.slope[0]), float(point.curvature[0, 0])
+        _, first, second = self.quantity.offset(point.log_scale)
+        path = np.array([-first, 1.0])
+        bend = path @ point.curvature @ path - second * point.slope[0]
+        return float(point.slope @ path), float(bend)
+
+    def _search(self, at: float, point: Point, step: float) -> Point | None:
+        free = point.location if self.quantity.offset is None else point.log_scale
+        for _ in range(30):
+            inside = _LOG_SCALE_LIMITS[0] < free + step < _LOG_SCALE_LIMITS[1]
+            if self.quantity.offset is None or inside:
+                tried = self._point(at, free + step)
+                if tried.value > point.value - 1e-12 * abs(point.value):
+                    return tried
+            step *= 0.5
+        return None
+
+    def _held(self, at: float, point: Point) -> _Held | None:
+        if not np.isfinite(point.value):
+            return None
+        fall = float(np.sqrt(2.0 * max(self.best.value - point.value, 0.0)))
+        by_quantity = point.slope[1] if self.quantity.offset is None else point.slope[0]
+        return _Held(at, point, fall, abs(float(by_quantity)) / fall if fall else 0.0)
 
 
 def profile_bounds(
@@ -168,70 +240,45 @@ def profile_bounds(
     best : its highest point
     quantity : what to bound
     drop : normal quantile of the level, such as 1.645 for 90 % two-sided
-    fixed_scale : the log scale is known
+    fixed_scale : the log scale is known and stays where it is
 
     Returns
     -------
     lower, upper : None where the profile never falls so far
     """
-    information = -best.curvature
-    if fixed_scale:
-        information = np.diag([information[0, 0], 1e30])
-    gradient = np.array([0.0, 1.0])
-    if quantity.offset is not None:
-        gradient = np.array([1.0, quantity.offset(best.log_scale)[1]])
-    error = float(np.sqrt(gradient @ np.linalg.solve(information, gradient)))
-    hold = _Holder(evaluate, best, quantity, fixed_scale=fixed_scale)
-    return (
-        _one_bound(hold, drop, -error * drop),
-        _one_bound(hold, drop, error * drop),
-    )
+    profile = _Profile(evaluate, quantity, best, fixed_scale)
+    step = drop * profile.error()
+    return _one_bound(profile, drop, -step), _one_bound(profile, drop, step)
 
 
-def _one_bound(hold: _Holder, drop: float, step: float) -> float | None:
-    centre = hold.quantity.value(hold.best)
-    inside, outside = _Held(centre, 0.0, 0.0, hold.best), None
+def _one_bound(profile: _Profile, drop: float, step: float) -> float | None:
+    centre = profile.quantity.value(profile.best)
+    inside = _Held(centre, profile.best, 0.0, 0.0)
+    beyond: float | None = None
     target = centre + step
     for _ in range(_MOST_STEPS):
-        held = hold.at(target, inside.point)
-        if held is None:
-            # Too far for the inner climb: come back half way to what worked.
-            outside_at = target
-            target = 0.5 * (inside.at + target)
-            if abs(outside_at - inside.at) < 1e-6 * abs(step):
-                return None
-            continue
-        if abs(held.fall - drop) < 1e-7:
+        held = profile.hold(target, inside.point)
+        if held is not None and abs(held.fall - drop) < 1e-6:
             return held.at
-        if held.fall < drop:
+        if held is not None and held.fall < drop:
             inside = held
         else:
-            outside = held
-        target = _next_target(held, inside, outside, drop=drop, step=step)
-        if abs(target - centre) > 200.0 * abs(step):
+            beyond = target
+        target = _next_target(held, inside, beyond, drop=drop, step=step)
+        if abs(target - centre) > _FARTHEST * abs(step) or abs(target - inside.at) < 1e-9:
             return None
     return None
 
 
 def _next_target(
-    held: _Held, inside: _Held, outside: _Held | None, *, drop: float, step: float
+    held: _Held | None, inside: _Held, beyond: float | None, *, drop: float, step: float
 ) -> float:
-    """Take Newton's step on the root of the fall, kept inside what is already known."""
-    rate = abs(held.slope) / held.fall if held.fall > 0 else 0.0
-    move = (drop - held.fall) / rate if rate > 0 else np.inf
-    target = held.at + float(np.sign(step)) * move
-    if outside is None:
-        farthest = inside.at + 3.0 * max(abs(step), abs(inside.at - held.at)) * np.sign(step)
-        return float(min(target, farthest) if step > 0 else max(target, farthest))
-    low, high = sorted((inside.at, outside.at))
-    return target if low < target < high else 0.5 * (low + high)
-
-
-@dataclass(frozen=True, slots=True)
-class _Holder:
-    """Finds the best point with a quantity held at a value."""
-
-    evaluate: Evaluate
-    best: Point
-    quantity: Quantity
-    fixed_scale: bool
+    """Take Newton's step on the root of the fall, kept between what is known to lie either side."""
+    target = np.nan
+    if held is not None and held.rate > 0:
+        target = held.at + float(np.sign(step)) * (drop - held.fall) / held.rate
+    if beyond is None:
+        farthest = inside.at + 2.0 * step
+        return float(np.fmin(target, farthest) if step > 0 else np.fmax(target, farthest))
+    low, high = sorted((inside.at, beyond))
+    return float(target) if low < target < high else 0.5 * (low + high)

@@ -17,7 +17,13 @@ from analytics.estimate.inspected_lives import Cells, find_cells, keep_cells, sp
 from analytics.estimate.interval_hazard import most_likely_hazards
 from analytics.estimate.life_data import LifeData
 from analytics.estimate.rate import FloatArray, IntArray, check_level
-from analytics.estimate.risk_sets import LEAST_AT_RISK, Window, check_labels, observed_window, product_limit
+from analytics.estimate.risk_sets import (
+    LEAST_AT_RISK,
+    Window,
+    check_labels,
+    observed_window,
+    product_limit,
+)
 
 _NO_FAILURE = 1e-6
 """A cell that holds fewer expected failures than this is left out of the curve."""

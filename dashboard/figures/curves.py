@@ -96,8 +96,8 @@ def _line(curve: Curve, number: int, *, share: bool) -> Figure:
         "mode": "lines",
         "name": plain(curve.label),
         "legendgroup": curve.label,
-        "x": curve.age.tolist(),
-        "y": _plain(curve.value),
+        "x": _short(curve.age),
+        "y": _short(curve.value),
         "line": {"shape": "hv", "width": 2.5, "color": PALETTE[number], "dash": DASHES[number]},
         "hovertemplate": f"{plain(curve.label)}: {value}<br>%{{x:,.4~r}}<extra></extra>",
     }
@@ -114,14 +114,14 @@ def _band(curve: Curve, number: int) -> list[Figure]:
         "legendgroup": curve.label,
         "showlegend": False,
         "hoverinfo": "skip",
-        "x": curve.age[known].tolist(),
+        "x": _short(curve.age[known]),
         "line": {"shape": "hv", "width": 0},
     }
     return [
-        {**edge, "y": curve.lower[known].tolist()},
+        {**edge, "y": _short(curve.lower[known])},
         {
             **edge,
-            "y": curve.upper[known].tolist(),
+            "y": _short(curve.upper[known]),
             "fill": "tonexty",
             "fillcolor": faded(PALETTE[number]),
         },
@@ -193,5 +193,6 @@ def _layout(
     )
 
 
-def _plain(values: FloatArray) -> list[float | None]:
-    return [float(value) if np.isfinite(value) else None for value in values]
+def _short(values: FloatArray) -> list[float | None]:
+    """Return values with the digits that a screen can show: the table has the rest."""
+    return [float(f"{value:.6g}") if np.isfinite(value) else None for value in values]

@@ -68,7 +68,7 @@ def draw_intervals(
                 categoryarray=[_name(row) for row in reversed(rows)],
                 range=[-0.6, len(rows) - 0.4],
                 showgrid=False,
-                ticklabelstandoff=8,
+                ticklabelstandoff=14,
                 showline=False,
             ),
         ),

@@ -32,7 +32,13 @@ def group_label(row: Mapping[str, Any], columns: Sequence[str], wording: Wording
     """Return the words for one row's group; the pooled row has the words for all."""
     if not columns:
         return wording.phrase("group.all")
-    return ", ".join(cell(column, row[column], wording) for column in columns)
+    return ", ".join(_group_name(column, row[column], wording) for column in columns)
+
+
+def _group_name(column: str, value: Any, wording: Wording) -> str:
+    if pd.isna(value):
+        return wording.phrase("group.not_stated")
+    return cell(column, value, wording)
 
 
 def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
@@ -71,7 +77,13 @@ def twin(
         heads=tuple(wording.phrase(f"column.{c}", unit=unit, per=per) for c in columns),
         numeric=tuple(pd.api.types.is_numeric_dtype(frame[c]) for c in columns),
         rows=tuple(
-            tuple(cell(c, row[c], wording, share=c in shares) for c in columns) for row in rows
+            tuple(
+                _group_name(c, row[c], wording)
+                if c in GROUPS
+                else cell(c, row[c], wording, share=c in shares)
+                for c in columns
+            )
+            for row in rows
         ),
         remark=wording.phrase("table.thinned", shown=len(places), all=len(frame)) if cut else "",
     )

@@ -26,5 +26,5 @@ SECTIONS: Mapping[str, SectionKind] = {
     "month": SectionKind("mtbf", {"by": ("month",)}, rate_by_month.draw),
     "survival": SectionKind("survival", {"by": ("class",)}, survival.draw),
     "mcf": SectionKind("mcf", {"by": ("class",)}, cumulative.draw),
-    "recurrence": SectionKind("recurrence", {"by": ("action",)}, recurrence.draw),
+    "recurrence": SectionKind("recurrence", {"by": ("action",), "window": "30d"}, recurrence.draw),
 }

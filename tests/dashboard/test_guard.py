@@ -35,7 +35,8 @@ def test_scripts_carry_the_nonce_of_their_own_answer(make_client: Client) -> Non
     "path", ["/", "/component/injector", "/elsewhere", "/healthz", "/assets/base.css"]
 )
 def test_every_answer_has_the_guarding_headers(make_client: Client, path: str) -> None:
-    headers = make_client().get(path).headers
+    with make_client().get(path) as answer:
+        headers = answer.headers
     assert headers["X-Content-Type-Options"] == "nosniff"
     assert headers["Referrer-Policy"] == "same-origin"
     assert "frame-ancestors 'none'" in headers["Content-Security-Policy"]
@@ -45,7 +46,8 @@ def test_every_answer_has_the_guarding_headers(make_client: Client, path: str) -
 def test_pages_are_not_cached_and_assets_are(make_client: Client) -> None:
     client = make_client()
     assert client.get("/").headers["Cache-Control"] == "no-store"
-    assert "max-age=31536000" in client.get("/assets/base.css").headers["Cache-Control"]
+    with client.get("/assets/base.css") as asset:
+        assert "max-age=31536000" in asset.headers["Cache-Control"]
 
 
 @pytest.mark.parametrize(
@@ -88,7 +90,8 @@ def test_every_script_and_style_of_the_document_is_there(make_client: Client) ->
     client = make_client()
     document = client.get("/").get_data(as_text=True)
     for address in re.findall(r"""(?:src|href)=["']([^"']+)["']""", document):
-        assert client.get(address).status_code == 200, address
+        with client.get(address) as answer:
+            assert answer.status_code == 200, address
 
 
 def test_document_names_its_language(make_client: Client) -> None:
@@ -99,7 +102,8 @@ def test_plotly_bundle_is_of_the_version_that_plotly_brings(make_client: Client)
     # To renew it after an update of plotly: `npm pack plotly.js-cartesian-dist-min@VERSION` with
     # the version that the assertion names, then copy package/plotly-cartesian.min.js into
     # dashboard/assets/. Its first lines are its licence note and stay.
-    bundle = make_client().get("/assets/plotly-cartesian.min.js").get_data(as_text=True)
+    with make_client().get("/assets/plotly-cartesian.min.js") as answer:
+        bundle = answer.get_data(as_text=True)
     package = plotly.__path__[0] + "/package_data/plotly.min.js"
     with open(package, encoding="utf-8") as file:
         brought = re.search(r"plotly\.js v([\d.]+)", file.read(200))

@@ -1,0 +1,130 @@
+"""Laws of life fitted to the lives of each group: Weibull, lognormal, exponential."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analytics.answer import Answer, Message, say
+from analytics.answers.clocks import on_clock, whole
+from analytics.answers.ground import Ground
+from analytics.answers.groups import Key, check_groups, each_group, finished, label
+from analytics.answers.lives import Lives, count_lives
+from analytics.answers.survival import ALLOWED, life_basis, life_notes, read_ground
+from analytics.estimate.lives import LifeData, LifeFit, fit_all
+from analytics.scope import Scope
+from analytics.store import Reader
+
+COLUMNS = (
+    "clock", "model", "shape", "shape_lower", "shape_upper", "scale", "mu", "sigma", "loglik",
+    "aicc", "lives", "failures", "left_out", "b10", "b10_lower", "b10_upper", "median",
+    "median_lower", "median_upper", "mean", "mean_lower", "mean_upper", "note",
+)  # fmt: skip
+_FIGURES = tuple(
+    name for name in COLUMNS if name not in {"clock", "aicc", "lives", "failures", "left_out", "note"}
+)
+
+
+def fit_lives(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer:
+    """Fit laws of life to the lives of each group, best AICc first.
+
+    Parameters
+    ----------
+    reader
+        A cursor on a snapshot.
+    scope
+        What is asked; names are checked.
+    by
+        Group words: component, class, depot (at the end of the life), locomotive, position.
+
+    Returns
+    -------
+    Answer
+        A row per group and law, ages in h, km or days; `left_out` counts lives of the group whose
+        start or clock is not known.
+
+    Conventions
+    -----------
+    A failure lies between the last look that found the part sound and the finding where that
+    interval matters (median of (c - c0) / c above 0.05), else exactly at the finding. Lives are cut
+    to the period by late entry. Fewer than 3 failures: one row, no law (`analytics.estimate.lives`).
+    """
+    check_groups(by, "survival", allowed=ALLOWED)
+    ground, lives = read_ground(reader, scope)
+    found = [
+        _Group(key, part, len(dropped), _fits(part, lives, scope.level))
+        for key, part, (dropped,) in each_group(lives.frame, by, lives.dropped)
+    ]
+    rows = [_row(group, fit, ground, by) for group in found for fit in group.fits]
+    table = finished(rows, (*by, *COLUMNS))
+    notes = life_notes(lives, ground, by, exactly=not lives.intervals_matter)
+    notes.append(Message("fit.per_replacement"))
+    how = "between inspections" if lives.intervals_matter else "exact ages"
+    basis = life_basis(ground, lives, f"maximum likelihood, {how}, profile bounds")
+    return Answer("survival", table, basis, _reading(found, ground, by), tuple(notes))
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    key: Key
+    lives: pd.DataFrame
+    left_out: int
+    fits: list[LifeFit]
+
+
+def _fits(part: pd.DataFrame, lives: Lives, level: float) -> list[LifeFit]:
+    upper = np.where(part["failed"], part["exit"], np.inf)
+    lower = part["lower"] if lives.intervals_matter else part["exit"]
+    lower = np.where(part["failed"], np.maximum(lower, part["entry"]), part["exit"])
+    return fit_all(LifeData.of(lower, upper, part["entry"]), level=level)
+
+
+def _row(group: _Group, fit: LifeFit, ground: Ground, by: Sequence[str]) -> dict[str, object]:
+    lives = count_lives(group.lives)
+    return {
+        **dict(zip(by, group.key, strict=True)),
+        **{name: getattr(fit, name) for name in _FIGURES},
+        "clock": ground.clock,
+        "aicc": _aicc(fit, lives),
+        "lives": lives,
+        "failures": fit.failures,
+        "left_out": group.left_out,
+        "note": say(Message(fit.note)) if fit.note else "",
+    }
+
+
+def _aicc(fit: LifeFit, lives: int) -> float:
+    """Count lives, not the stretches that pauses cut them into (Hurvich & Tsai 1989)."""
+    parameters = 1 if fit.model == "exponential" else 2
+    spare = lives - parameters - 1
+    if spare <= 0:
+        return math.nan
+    return 2 * parameters - 2 * fit.loglik + 2 * parameters * (parameters + 1) / spare
+
+
+def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
+    fitted = [group for group in found if not math.isnan(group.fits[0].loglik)]
+    if not fitted:
+        failures = sum(group.fits[0].failures for group in found)
+        return Message("fit.nothing", failures=failures)
+    group = min(fitted, key=lambda one: one.fits[0].median)
+    best = group.fits[0]
+    return on_clock(
+        "fit.one" if len(found) == 1 else "fit.shortest",
+        ground.clock,
+        subject=label(by, group.key, ground),
+        model=best.model,
+        b10=best.b10,
+        b10_lower=best.b10_lower,
+        b10_upper=best.b10_upper,
+        median=best.median,
+        median_lower=best.median_lower,
+        median_upper=best.median_upper,
+        percent=whole(100 * ground.scope.level),
+        failures=best.failures,
+        lives=count_lives(group.lives),
+    )

@@ -1,0 +1,112 @@
+"""Which positions keep coming back: chains of repeats, longest first."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analytics.answer import Answer, Message
+from analytics.answers.basis import make_basis
+from analytics.answers.clocks import on_clock, whole
+from analytics.answers.ground import Ground, lay_failures, lay_ground, text_of
+from analytics.answers.look_back import LookBack
+from analytics.errors import ScopeError
+from analytics.scope import Scope
+from analytics.store import Reader
+
+COLUMNS = (
+    "locomotive", "component", "position", "length", "first", "last", "open", "down_hours", "cost",
+    "actions",
+)  # fmt: skip
+
+
+def repeats(
+    reader: Reader,
+    scope: Scope,
+    *,
+    window: str = "30d",
+    same_defect: bool = False,
+    at_least: int = 2,
+) -> Answer:
+    """List the chains of repeats: runs of failures of one position that its closings did not end.
+
+    Parameters
+    ----------
+    reader
+        A cursor on a snapshot.
+    scope
+        What is asked; names are checked. A chain is kept whole where any of its failures fits the
+        defects and depots, and where its last lies in the period. Clock and level are not used.
+    window
+        `30d`, `500h` or `2000km` after a closing.
+    same_defect
+        Whether only the same defect continues a chain.
+    at_least
+        The shortest chain listed, in failures.
+
+    Returns
+    -------
+    Answer
+        A row per chain, longest first, then latest: position (empty: not stated), its length in
+        counted failures, first and last found, whether one is open, down hours and cost in all,
+        and the closing action of each (`open`, or `?` where none was written), joined by ` > `.
+    """
+    if at_least < 1:
+        raise ScopeError(f"at_least must be 1 or more, but is {at_least!r}.")
+    look_back = LookBack.read(window)
+    ground = lay_ground(reader, scope)
+    lay_failures(ground)
+    found = _chains(ground, look_back, same_defect=same_defect, at_least=at_least)
+    found["position"] = found["position"].astype("Int64")
+    counted = ground.rows(
+        "SELECT count(*) FILTER (observed) AS seen, count(*) FILTER (NOT observed) AS unseen"
+        " FROM asked_episode"
+    ).iloc[0]
+    basis = make_basis(
+        ground,
+        f"window {window}, {'same defect' if same_defect else 'any defect'}",
+        events=int(counted["seen"]),
+        left_out={"out_of_window": int(counted["unseen"])} if counted["unseen"] else {},
+    )
+    table = found[list(COLUMNS)]
+    return Answer("repeats", table, basis, _reading(table, look_back), _notes(table))
+
+
+def _chains(
+    ground: Ground, look_back: LookBack, *, same_defect: bool, at_least: int
+) -> pd.DataFrame:
+    query = text_of("chain.sql").format(
+        **ground.sources,
+        kind="defect" if same_defect else "''",
+        prev="prev_same" if same_defect else "prev_any",
+        counted=ground.counted,
+        gap=look_back.gap("prev", "found"),
+        amount=look_back.amount,
+        at_least=at_least,
+        depot_kept=ground.kept(depot="coalesce(depot, '')"),
+        defect_kept=ground.kept(defect="defect"),
+    )
+    return ground.rows(query, since=ground.since, until=ground.until)
+
+
+def _reading(table: pd.DataFrame, look_back: LookBack) -> Message:
+    if table.empty:
+        return on_clock("repeats.none", look_back.clock, window=whole(look_back.amount))
+    longest = table.iloc[0]
+    place = "" if pd.isna(longest["position"]) else f" {longest['position']}"
+    return on_clock(
+        "repeats.longest",
+        look_back.clock,
+        window=whole(look_back.amount),
+        chains=len(table),
+        open=int(table["open"].sum()),
+        component=f"{longest['component']}{place}",
+        locomotive=str(longest["locomotive"]),
+        length=int(longest["length"]),
+        first=longest["first"].date(),
+        last=longest["last"].date(),
+    )
+
+
+def _notes(table: pd.DataFrame) -> tuple[Message, ...]:
+    unplaced = int(table["position"].isna().sum())
+    return (Message("repeats.not_stated", chains=unplaced),) if unplaced else ()

@@ -1,0 +1,159 @@
+"""The component page in a real browser: clean console, nothing off the host, figures drawn."""
+
+from __future__ import annotations
+
+import threading
+import warnings
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import pytest
+from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
+from werkzeug.serving import make_server
+
+from analytics.store import Store
+from dashboard.app import create_app
+from dashboard.figures.look import DARK_PAGE, LIGHT_PAGE
+from dashboard.settings import Settings
+from tests.browser import VARIABLE, find_chromium, must_have_browser
+
+pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("made_up_answers")]
+SIZES = {"phone": (390, 844), "desk": (1440, 900)}
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    path = find_chromium()
+    if path is None:
+        said = f"no Chromium found: install one, or name it in {VARIABLE}"
+        if must_have_browser():
+            pytest.fail(said)
+        pytest.skip(said)
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def address(empty_store: Store) -> Iterator[str]:
+    app = create_app(empty_store, Settings())
+    server = make_server("127.0.0.1", 0, app.server, threaded=True)
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_port}"
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+@dataclass
+class Visitor:
+    """One reader's window, with everything the browser complained about."""
+
+    browser: Browser
+    address: str
+    troubles: list[str] = field(default_factory=list)
+
+    def open(self, path: str, *, size: str = "desk", theme: str = "light") -> Page:
+        width, height = SIZES[size]
+        context = self.browser.new_context(
+            viewport={"width": width, "height": height},
+            color_scheme="dark" if theme == "dark" else "light",
+        )
+        context.route("**/*", self._stay_here)
+        page = context.new_page()
+        page.on("console", lambda said: self.troubles.append(f"console: {said.text}"))
+        page.on("pageerror", lambda error: self.troubles.append(f"error: {error}"))
+        page.goto(self.address + path)
+        return page
+
+    def _stay_here(self, route: Route) -> None:
+        if route.request.url.startswith((f"{self.address}/", "data:", "blob:")):
+            route.continue_()
+        else:
+            self.troubles.append(f"off the host: {route.request.url}")
+            route.abort()
+
+
+@pytest.fixture
+def visitor(browser: Browser, address: str) -> Iterator[Visitor]:
+    one = Visitor(browser, address)
+    yield one
+    for context in browser.contexts:
+        context.close()
+    assert one.troubles == []
+
+
+def drawn(page: Page) -> Page:
+    """Wait until every part of the page has come and the curves are drawn."""
+    expect(page.locator(".waiting")).to_have_count(0, timeout=30_000)
+    expect(page.locator("#survival-graph .scatterlayer .js-line").first).to_be_visible()
+    return page
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("size", SIZES)
+def test_component_page_is_drawn_clean_and_within_the_screen(
+    visitor: Visitor, size: str, theme: str
+) -> None:
+    page = drawn(visitor.open("/component/injector", size=size, theme=theme))
+    expect(page).to_have_title("Fuel injector – shedbook")
+    expect(page.locator(".section h2")).to_have_count(5)
+    expect(page.locator(".section .js-plotly-plot")).to_have_count(5)
+    assert page.evaluate("document.documentElement.scrollWidth") == SIZES[size][0]
+    background = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    assert background == as_rgb(DARK_PAGE if theme == "dark" else LIGHT_PAGE)
+
+
+def test_figure_text_follows_the_look(visitor: Visitor) -> None:
+    page = drawn(visitor.open("/component/injector"))
+    tick = page.locator("#survival-graph .xtick text").first
+    before = tick.evaluate("node => getComputedStyle(node).fill")
+    page.get_by_role("button", name="Light or dark").click()
+    expect(page.locator("html")).to_have_attribute("data-mantine-color-scheme", "dark")
+    assert tick.evaluate("node => getComputedStyle(node).fill") != before
+    page.reload()
+    expect(page.locator("html")).to_have_attribute("data-mantine-color-scheme", "dark")
+
+
+def test_choice_writes_the_address_and_back_undoes_it(visitor: Visitor) -> None:
+    page = drawn(visitor.open("/component/injector"))
+    page.locator(".choices > summary").click()
+    clock = page.get_by_role("textbox", name="Measured in")
+    clock.click()
+    page.get_by_role("option", name="calendar days").click()
+    expect(page).to_have_url(f"{visitor.address}/component/injector?clock=days")
+    expect(page.locator(".facts")).to_contain_text("calendar days")
+    page.go_back()
+    expect(page).to_have_url(f"{visitor.address}/component/injector")
+    expect(page.locator(".facts")).to_contain_text("engine hours")
+    expect(clock).to_have_value("engine hours")
+
+
+def test_table_opens_by_keyboard_alone(visitor: Visitor) -> None:
+    page = drawn(visitor.open("/component/injector"))
+    page.locator("#survival-graph").scroll_into_view_if_needed()
+    summary = page.locator("section", has_text="How long does one last?").locator("summary").first
+    summary.focus()
+    page.keyboard.press("Enter")
+    table = page.get_by_role("table", name="How long does one last?")
+    expect(table).to_be_visible()
+    expect(table).to_contain_text("Share still running")
+
+
+def test_first_key_leads_past_the_header(visitor: Visitor) -> None:
+    page = drawn(visitor.open("/component/injector"))
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("link", name="Skip to the content")).to_be_focused()
+
+
+def test_link_from_home_leads_to_a_component(visitor: Visitor) -> None:
+    page = visitor.open("/", size="phone")
+    page.get_by_role("link", name="Fuel injector").click()
+    expect(drawn(page).locator("h1")).to_have_text("Fuel injector")
+
+
+def as_rgb(colour: str) -> str:
+    red, green, blue = (int(colour[at : at + 2], 16) for at in (1, 3, 5))
+    return f"rgb({red}, {green}, {blue})"
