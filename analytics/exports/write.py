@@ -73,7 +73,7 @@ def neutralised(table: pd.DataFrame) -> pd.DataFrame:
     safe = table.copy()
     for place, dtype in enumerate(table.dtypes):
         if pd.api.types.is_string_dtype(dtype) or pd.api.types.is_object_dtype(dtype):
-            safe.isetitem(place, safe.iloc[:, place].map(_neutral))
+            safe.isetitem(place, safe.iloc[:, place].map(_neutral).to_numpy())
     return safe
 
 

@@ -33,6 +33,7 @@ STORAGE_FORMAT = "v1.5.0"  # fixed, so that a newer engine still writes what thi
 KEPT_SNAPSHOTS = 3
 YOUNG_SECONDS = 600  # a reader may just be opening it
 DEFAULT_BUCKETS = 16
+Config = dict[str, str | bool | int | float | list[str]]
 _SNAPSHOT = re.compile(r"store-(\d+)\.duckdb$")
 
 
@@ -58,7 +59,7 @@ class Reader:
 class _Opened:
     """One open snapshot; closed when superseded and no cursor is left on it."""
 
-    def __init__(self, path: Path, config: dict[str, str]) -> None:
+    def __init__(self, path: Path, config: Config) -> None:
         self.name = path.name
         self.connection = duckdb.connect(str(path), read_only=True, config=config)
         rows = self.connection.execute("SELECT name, text FROM catalogue_file").fetchall()
@@ -74,7 +75,7 @@ class Store:
     def __init__(self, root: Path | str, *, threads: int = 2, memory_limit: str = "4GB") -> None:
         """Name the folder; `open` and `create` check it."""
         self.root = Path(root).absolute()
-        self._config = {
+        self._config: Config = {
             "threads": str(threads),
             "memory_limit": memory_limit,
             "autoinstall_known_extensions": "false",
@@ -166,7 +167,7 @@ class Store:
             for left_over in self.root.glob("*.building*"):
                 left_over.unlink()
             number, building = self._next_copy()
-            config = self._config | {
+            config: Config = self._config | {
                 "storage_compatibility_version": STORAGE_FORMAT,
                 "temp_directory": str(self.root / f"spill-{os.getpid()}"),
             }

@@ -83,13 +83,20 @@ def write_files(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
 
 
 class Depot:
-    """A store with the small catalogue and, unless told otherwise, three locomotives."""
+    """A store with the small catalogue, and a folder for files."""
 
-    def __init__(self, folder: Path, *, register: str | None = REGISTER) -> None:
+    def __init__(self, folder: Path, store: Store) -> None:
         self.folder = folder
-        self.store = Store.create(folder / "store", {"depot.toml": CATALOGUE}, buckets=BUCKETS)
+        self.store = store
+
+    @classmethod
+    def new(cls, folder: Path, *, register: str | None = REGISTER) -> Depot:
+        """Make one, unless told otherwise with three locomotives on the register."""
+        store = Store.create(folder / "store", {"depot.toml": CATALOGUE}, buckets=BUCKETS)
+        depot = cls(folder, store)
         if register is not None:
-            self.hand_in({"register.csv": register})
+            depot.hand_in({"register.csv": register})
+        return depot
 
     def hand_in(
         self,

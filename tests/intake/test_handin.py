@@ -40,7 +40,7 @@ def test_same_bytes_again_are_all_duplicates_and_no_new_snapshot(depot: Depot) -
 
 
 def test_row_set_aside_gets_another_chance_when_the_register_comes(tmp_path: Path) -> None:
-    depot = Depot(tmp_path, register=None)
+    depot = Depot.new(tmp_path, register=None)
     files = {"u.csv": GOOD + "A1,2024-05-02,x,\n"}
     assert counts(depot.hand_in(files)) == [(0, 0, 0, 2)]
     depot.hand_in({"r.csv": REGISTER})

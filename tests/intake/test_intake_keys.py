@@ -192,7 +192,7 @@ def test_register_in_one_call_with_everything_in_any_order(tmp_path_factory) -> 
         "r.csv": REGISTER,
     }
     for order in (list(files), list(reversed(files))):
-        depot = Depot(tmp_path_factory.mktemp("order"), register=None)
+        depot = Depot.new(tmp_path_factory.mktemp("order"), register=None)
         report = depot.hand_in({name: files[name] for name in order})
         assert sorted(f.table for f in report.files) == ["findings", "locomotives", "usage"]
         assert report.set_aside.empty

@@ -182,7 +182,7 @@ def test_parquet_gives_what_csv_gives(tmp_path: Path) -> None:
     }.items():
         folder = tmp_path / name
         folder.mkdir()
-        depot = Depot(folder)
+        depot = Depot.new(folder)
         assert counts(depot.hand_in({name: content})) == [(3, 0, 0, 0)]
         kept.append(depot.current("inspections"))
     columns = slice(3, None)  # without batch, file, row_number

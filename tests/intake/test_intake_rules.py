@@ -368,7 +368,7 @@ CASES: list[tuple[str, dict[str, str], str, str, str]] = [
 @pytest.fixture(scope="module")
 def reasons(tmp_path_factory: pytest.TempPathFactory) -> dict[int, tuple[str, str, str, str]]:
     """All cases handed in at once: place of the case to (table, column, rule, reason)."""
-    depot = Depot(tmp_path_factory.mktemp("rules"))
+    depot = Depot.new(tmp_path_factory.mktemp("rules"))
     files, places = {}, {}
     for table in TABLES:
         mine = [(n, GOOD[table] | case[1]) for n, case in enumerate(CASES) if case[0] == table]
