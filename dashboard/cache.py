@@ -22,7 +22,7 @@ from filelock import FileLock
 from analytics.answer import Answer
 from analytics.scope import Scope
 from analytics.store import Reader
-from dashboard.answer_file import read_answer, to_json, write_answer
+from dashboard.kept_answer import read_kept, to_json, write_kept
 
 _OLD_SECONDS = 600  # another worker may still serve the snapshot before this one
 _MOST_ANSWERS = 2_000
@@ -50,14 +50,14 @@ class AnswerCache:
             return make()
         key = _digest((question, options, scope.to_options(), version("shedbook")))
         place = folder / f"{key}.parquet"
-        kept = read_answer(place)
+        kept = read_kept(place)
         if kept is not None:
             return kept
         with FileLock(place.with_suffix(".lock")):
-            kept = read_answer(place)
+            kept = read_kept(place)
             if kept is None:
                 kept = make()
-                write_answer(kept, place)
+                write_kept(kept, place)
                 _drop_oldest(folder)
         return kept
 

@@ -20,7 +20,7 @@ _DOCUMENT = """<!DOCTYPE html>
 <body>
 <noscript>{needs_script}</noscript>
 {{%app_entry%}}
-<footer>{{%config%}}{{%scripts%}}{{%renderer%}}</footer>
+{{%config%}}{{%scripts%}}{{%renderer%}}
 </body>
 </html>"""
 

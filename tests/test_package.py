@@ -61,7 +61,16 @@ def test_wheel_installed_elsewhere_takes_files_and_answers(installed: Path, tmp_
     run(installed, tmp_path, *shedbook, "init")
     run(installed, tmp_path, *shedbook, "ingest", "locomotives.csv", "findings.csv")
     out = run(
-        installed, tmp_path, *shedbook, "mtbf", "--component", "fuel-injector", "--format", "csv"
+        installed,
+        tmp_path,
+        *shedbook,
+        "mtbf",
+        "--component",
+        "fuel-injector",
+        "--clock",
+        "days",
+        "--format",
+        "csv",
     )
     header, row = out.splitlines()
     assert dict(zip(header.split(","), row.split(","), strict=True))["failures"] == "6"

@@ -1,7 +1,7 @@
 """Answers to the questions of a depot: one module per question, joined from history and estimate.
 
-`QUESTIONS` names the function of each command word; `ask` imports and calls it, so that nothing
-heavy is loaded before it is needed.
+`QUESTIONS` names the function of each command word; `ask_reader` imports and calls it, so that
+nothing heavy is loaded before it is needed.
 """
 
 from __future__ import annotations
@@ -18,15 +18,29 @@ if TYPE_CHECKING:
     from analytics.answer import Answer
     from analytics.store import Reader
 
-QUESTIONS: Mapping[str, str] = MappingProxyType(
+OPTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
-        name: f"analytics.answers.{name}:{name}"
-        for name in ("mtbf", "trend", "survival", "mcf", "recurrence", "repeats", "quality")
+        "mtbf": (),
+        "trend": (),
+        "survival": ("method", "fit"),
+        "mcf": ("unit",),
+        "recurrence": ("window", "same_defect"),
+        "repeats": ("window", "same_defect", "at_least"),
+        "quality": (),
     }
 )
+"""Each question's command word and its options beside Scope and groups."""
+
+QUESTIONS: Mapping[str, str] = MappingProxyType(
+    {name: f"analytics.answers.{name}:{name}" for name in OPTIONS}
+)
+"""Each command word's function, as `module:function`, called with a Reader and a Scope."""
+
+UNGROUPED = ("repeats", "quality")
+"""Questions that are lists: they take no group words."""
 
 
-def ask(
+def ask_reader(
     reader: Reader, question: str, scope: Scope, *, by: Sequence[str] = (), **options: Any
 ) -> Answer:
     """Answer one question.
@@ -40,19 +54,23 @@ def ask(
     scope
         What is asked.
     by
-        Group words; questions without groups take none.
+        Group words; `repeats` and `quality` take none.
     **options
-        The question's own options, as on the command line (`method`, `fit`, `unit`, `window`).
+        The question's own options, as `OPTIONS` lists them.
 
     Raises
     ------
     ScopeError
-        For an unknown question, name or group.
+        For an unknown question, option, name or group.
     """
     if question not in QUESTIONS:
         raise ScopeError(unknown_name("question", question, QUESTIONS))
+    for name in options:
+        if name not in OPTIONS[question]:
+            raise ScopeError(unknown_name(f"option of {question}", name, OPTIONS[question]))
+    if by and question in UNGROUPED:
+        raise ScopeError(f"{question} is a list and cannot be split by {', '.join(by)}.")
+    grouped = {} if question in UNGROUPED else {"by": tuple(by)}
     module, function = QUESTIONS[question].split(":")
-    if by:
-        options["by"] = tuple(by)
-    answer: Answer = getattr(import_module(module), function)(reader, scope, **options)
+    answer: Answer = getattr(import_module(module), function)(reader, scope, **grouped, **options)
     return answer

@@ -45,7 +45,7 @@ def make_basis(
 
 
 def exposure_notes(ground: Ground, by: Sequence[str]) -> list[Message]:
-    """Say what a reader must know about the exposure in `asked_exposure` before reading a figure."""
+    """Say what a reader must know about the exposure before reading a figure."""
     notes = []
     found = ground.rows(
         "SELECT sum(days) AS days, sum(days) FILTER (from_tick IS NULL) AS unknown,"
@@ -79,5 +79,3 @@ def _locomotives(ground: Ground) -> int:
         until=ground.until,
     )
     return int(found["number"].iloc[0])
-
-

@@ -25,7 +25,9 @@ COLUMNS = (
     "median_lower", "median_upper", "mean", "mean_lower", "mean_upper", "note",
 )  # fmt: skip
 _FIGURES = tuple(
-    name for name in COLUMNS if name not in {"clock", "aicc", "lives", "failures", "left_out", "note"}
+    name
+    for name in COLUMNS
+    if name not in {"clock", "aicc", "lives", "failures", "left_out", "note"}
 )
 
 
@@ -51,7 +53,7 @@ def fit_lives(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer
     -----------
     A failure lies between the last look that found the part sound and the finding where that
     interval matters (median of (c - c0) / c above 0.05), else exactly at the finding. Lives are cut
-    to the period by late entry. Fewer than 3 failures: one row, no law (`analytics.estimate.lives`).
+    to the period by late entry. Fewer than 3 failures: one row, no law.
     """
     check_groups(by, "survival", allowed=ALLOWED)
     ground, lives = read_ground(reader, scope)
@@ -78,8 +80,8 @@ class _Group:
 
 def _fits(part: pd.DataFrame, lives: Lives, level: float) -> list[LifeFit]:
     upper = np.where(part["failed"], part["exit"], np.inf)
-    lower = part["lower"] if lives.intervals_matter else part["exit"]
-    lower = np.where(part["failed"], np.maximum(lower, part["entry"]), part["exit"])
+    sound = part["lower"] if lives.intervals_matter else part["exit"]
+    lower = np.where(part["failed"], np.maximum(sound, part["entry"]), part["exit"])
     return fit_all(LifeData.of(lower, upper, part["entry"]), level=level)
 
 
@@ -113,10 +115,12 @@ def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
         return Message("fit.nothing", failures=failures)
     group = min(fitted, key=lambda one: one.fits[0].median)
     best = group.fits[0]
+    subject = label(by, group.key, ground)
+    one = "fit.one" if subject else "fit.all"
     return on_clock(
-        "fit.one" if len(found) == 1 else "fit.shortest",
+        one if len(found) == 1 else "fit.shortest",
         ground.clock,
-        subject=label(by, group.key, ground),
+        subject=subject,
         model=best.model,
         b10=best.b10,
         b10_lower=best.b10_lower,

@@ -230,4 +230,3 @@ def _lay_edges(ground: Ground) -> None:
         "SELECT locomotive, max(tick) FILTER (moment = $since)::BIGINT AS since_tick,"
         " max(tick) FILTER (moment = $until)::BIGINT AS until_tick FROM edge GROUP BY locomotive",
     )
-

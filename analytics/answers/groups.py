@@ -8,17 +8,19 @@ every kind has the whole exposure.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import cast
 
 import pandas as pd
 
 from analytics.answers.clocks import TICKS
 from analytics.answers.ground import Ground
 from analytics.errors import ScopeError, unknown_name
+from analytics.scope import GROUPS
 
 TIME_WORDS = ("class", "depot", "locomotive", "month")
 PLACE_WORDS = ("component", "position")
 KIND_WORDS = ("defect", "action")
-Key = tuple[object, ...]
+Key = tuple[str | int, ...]
 
 
 def check_groups(by: Sequence[str], question: str, *, allowed: Sequence[str]) -> tuple[str, ...]:
@@ -105,15 +107,13 @@ def each_group(
     if not by:
         yield (), frame, others
         return
+    frames = (frame, *others)
     parts = [
-        {key: part for key, part in one.groupby(list(by), sort=False, dropna=False)}
-        for one in (frame, *others)
+        {cast(Key, key): part for key, part in one.groupby(list(by), sort=False, dropna=False)}
+        for one in frames
     ]
     for key in sorted(set().union(*parts)):
-        found = [
-            part.get(key, one.iloc[:0])
-            for part, one in zip(parts, (frame, *others), strict=True)
-        ]
+        found = [part.get(key, one.iloc[:0]) for part, one in zip(parts, frames, strict=True)]
         yield key, found[0], tuple(found[1:])
 
 
@@ -126,11 +126,31 @@ def finished(rows: list[dict[str, object]] | pd.DataFrame, columns: Sequence[str
     return table
 
 
+def curve_table(
+    curves: Sequence[tuple[Key, object]], columns: Sequence[str], *, clock: str
+) -> pd.DataFrame:
+    """Make the table of step curves, group below group, from their fields named as the columns."""
+    by = [word for word in columns if word in GROUPS]
+    frames = []
+    for key, curve in curves:
+        names = [name for name in columns if name not in (*by, "clock")]
+        frame = pd.DataFrame({name: getattr(curve, name) for name in names})
+        frame["clock"] = clock
+        for word, value in zip(by, key, strict=True):
+            frame[word] = value
+        frames.append(frame)
+    return finished(pd.concat(frames, ignore_index=True) if frames else [], columns)
+
+
 def label(by: Sequence[str], key: Key, ground: Ground) -> str:
     """Name a group in the catalogue's own names; the pooled one by the filters of the Scope."""
     if by:
         named = zip(by, key, strict=True)
-        return ", ".join(f"{word} {name}" if word == "position" else str(name) for word, name in named if name != "")
+        return ", ".join(
+            f"{word} {name}" if word == "position" else str(name)
+            for word, name in named
+            if name != ""
+        )
     scope = ground.scope
     names = (*scope.components, *scope.defects, *scope.classes, *scope.depots, *scope.locomotives)
     return ", ".join(names)

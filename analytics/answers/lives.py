@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from analytics.answers.clocks import TICKS
 from analytics.answers.ground import Ground, text_of
@@ -87,7 +85,9 @@ def _query(ground: Ground) -> str:
         life=ground.sources["life"],
         counting=ground.scope.counting,
         depot_kept=ground.kept(depot="l.depot"),
-        **{f"{name}_tick": ground.tick(f"x.{name}") for name in ("start", "entry", "exit", "lower")},
+        **{
+            f"{name}_tick": ground.tick(f"x.{name}") for name in ("start", "entry", "exit", "lower")
+        },
     )
 
 
@@ -109,7 +109,9 @@ def _reasons(found: pd.DataFrame, ground: Ground) -> pd.Series:
     ticks = found[["start_tick", "entry_tick", "exit_tick"]].notna().all(axis=1)
     # a failure whose last look has no clock still has its finding; see `_aged`
     return pd.Series(
-        np.select([~known.to_numpy(), ~ticks.to_numpy()], ["unknown_start", "no_clock"], default=""),
+        np.select(
+            [~known.to_numpy(), ~ticks.to_numpy()], ["unknown_start", "no_clock"], default=""
+        ),
         index=found.index,
     )
 
@@ -120,7 +122,9 @@ def _aged(found: pd.DataFrame, ground: Ground) -> pd.DataFrame:
     ages = {}
     for name in ("entry", "lower", "exit"):
         column = found[f"{name}_tick"].fillna(found["exit_tick"])
-        ages[name] = (column.to_numpy(dtype=np.int64) - start) / scale + found["start_age"].to_numpy()
+        ages[name] = (column.to_numpy(dtype=np.int64) - start) / scale + found[
+            "start_age"
+        ].to_numpy()
     return found.assign(**ages)
 
 

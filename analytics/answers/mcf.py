@@ -6,16 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from analytics.answer import Answer, Message
 from analytics.answers.basis import exposure_notes, make_basis
 from analytics.answers.clocks import on_clock, whole
 from analytics.answers.ground import Ground, lay_failures, lay_ground
-from analytics.answers.groups import Key, cells, check_groups, finished, label, left_out
+from analytics.answers.groups import Key, cells, check_groups, curve_table, label, left_out
 from analytics.answers.windows import Case, cases
 from analytics.errors import ScopeError
-from analytics.estimate.recurrent import CumulativeCurve, mean_cumulative
+from analytics.estimate.recurrent import ONE_CLUSTER, CumulativeCurve, mean_cumulative
 from analytics.scope import GROUPS, Scope
 from analytics.store import Reader
 
@@ -60,8 +59,10 @@ def mcf(
     ground = lay_ground(reader, scope)
     lay_failures(ground)
     by_position = unit == "position" or "position" in by
-    found = [_curve(case, ground, by_position=by_position) for case in cases(ground, by, stated=by_position)]
-    frames = [_frame(group, ground, by) for group in found]
+    found = [
+        _curve(case, ground, by_position=by_position)
+        for case in cases(ground, by, stated=by_position)
+    ]
     basis = make_basis(
         ground,
         "Nelson, variance by locomotive",
@@ -70,10 +71,14 @@ def mcf(
         left_out=_left_out(found, ground, by_position=by_position),
     )
     notes = exposure_notes(ground, by)
+    alone = sum(group.curve.note == ONE_CLUSTER for group in found)
+    if alone:
+        notes.append(Message("mcf.one_cluster", curves=alone))
     unknown = set().union(*(group.unknown for group in found))
     if unknown:
         notes.insert(0, Message("mcf.unknown_entry", locomotives=len(unknown)))
-    table = finished(pd.concat(frames, ignore_index=True) if frames else [], (*by, *COLUMNS))
+    curves = [(group.key, group.curve) for group in found]
+    table = curve_table(curves, (*by, *COLUMNS), clock=ground.clock)
     return Answer("mcf", table, basis, _reading(found, ground, by, unit=unit), tuple(notes))
 
 
@@ -87,7 +92,7 @@ _READINGS = {
 class _Group:
     key: Key
     curve: CumulativeCurve
-    unknown: frozenset[str]  # locomotives without a known age
+    unknown: frozenset[int]  # locomotives without a known age
     ageless: int  # their failures
     outside: int  # failures outside every window
 
@@ -106,16 +111,10 @@ def _curve(case: Case, ground: Ground, *, by_position: bool) -> _Group:
         level=ground.scope.level,
         multiplicity=places if by_position else None,
     )
-    unknown = frozenset(case.windows.unit) - frozenset(units)
-    ageless = int(case.failures["unit"].isin(unknown).sum())
-    outside = len(case.failures) - ageless - int(curve.events.sum())
-    return _Group(case.key, curve, unknown, ageless, outside)
-
-
-def _frame(group: _Group, ground: Ground, by: Sequence[str]) -> pd.DataFrame:
-    figures = {name: getattr(group.curve, name) for name in COLUMNS if name != "clock"}
-    frame = pd.DataFrame(figures).assign(clock=ground.clock)
-    return frame.assign(**dict(zip(by, group.key, strict=True)))
+    unknown = np.setdiff1d(case.windows.unit, units)
+    ageless = int(np.isin(case.failed_unit, unknown).sum())
+    outside = case.failed_unit.size - ageless - int(curve.events.sum())
+    return _Group(case.key, curve, frozenset(unknown.tolist()), ageless, outside)
 
 
 def _left_out(found: list[_Group], ground: Ground, *, by_position: bool) -> dict[str, int]:

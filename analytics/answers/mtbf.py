@@ -6,13 +6,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import pandas as pd
-
 from analytics.answer import Answer, Message, say
 from analytics.answers.basis import exposure_notes, make_basis
 from analytics.answers.clocks import on_clock, whole
 from analytics.answers.ground import Ground, lay_failures, lay_ground
-from analytics.answers.groups import cells, check_groups, events, finished, label, left_out
+from analytics.answers.groups import Key, cells, check_groups, events, finished, label, left_out
 from analytics.answers.windows import Case, cases
 from analytics.estimate.rate import RateEstimate, estimate_rate
 from analytics.estimate.trend import laplace_test
@@ -64,26 +62,24 @@ def mtbf(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer:
         exposure=float(cells(ground, ())["exposure"].sum()),
         left_out=left_out(ground, without_position="position" in by),
     )
-    return Answer("mtbf", table, basis, _reading(found, ground, by), tuple(_notes(found, ground, by)))
+    return Answer(
+        "mtbf", table, basis, _reading(found, ground, by), tuple(_notes(found, ground, by))
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class _Group:
-    key: tuple[object, ...]
+    key: Key
     rate: RateEstimate
     constancy_p: float
 
 
 def _estimate(case: Case, level: float) -> _Group:
-    counted = case.cells.merge(
-        case.failures.groupby("unit").size().rename("failures"), on="unit", how="outer"
-    ).fillna({"exposure": 0.0, "failures": 0})
     seen = case.windows
     test = laplace_test(
         seen.failure_at, seen.failure_window, seen.start, seen.end, system=seen.unit
     )
-    rate = estimate_rate(counted["failures"], counted["exposure"], level=level)
-    return _Group(case.key, rate, test.p)
+    return _Group(case.key, estimate_rate(case.failures, case.exposure, level=level), test.p)
 
 
 def _row(group: _Group, ground: Ground, by: Sequence[str]) -> dict[str, object]:
@@ -150,10 +146,14 @@ def _notes(found: list[_Group], ground: Ground, by: Sequence[str]) -> list[Messa
     notes = exposure_notes(ground, by)
     changing = sum(group.constancy_p < NOT_CONSTANT_P for group in found)
     differing = sum(group.rate.method != "exact-poisson" for group in found)
-    if changing:
-        notes.insert(0, Message("mtbf.not_constant", rows=changing, p=NOT_CONSTANT_P))
-    if differing:
-        notes.append(Message("mtbf.locomotives_differ", rows=differing))
+    if changing and len(found) == 1:
+        notes.insert(0, Message("mtbf.one_not_constant", p=found[0].constancy_p))
+    elif changing:
+        notes.insert(0, Message("mtbf.not_constant", rows=changing, all=len(found)))
+    if differing and len(found) == 1:
+        notes.append(Message("mtbf.one_locomotives_differ"))
+    elif differing:
+        notes.append(Message("mtbf.locomotives_differ", rows=differing, all=len(found)))
     if ground.clock == "days":
         notes.append(Message("mtbf.calendar_time"))
     return notes

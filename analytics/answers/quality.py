@@ -39,7 +39,11 @@ ASKED: dict[str, dict[str, str]] = {
         "down_hours": "quality.no_sum",
         "cost": "quality.no_sum",
     },
-    "work": {"position": "quality.no_position", "labour_hours": "quality.no_sum", "cost": "quality.no_sum"},
+    "work": {
+        "position": "quality.no_position",
+        "labour_hours": "quality.no_sum",
+        "cost": "quality.no_sum",
+    },
     "out_of_use": {"to_at": "quality.no_return", "reason": ""},
     "readings": {"unit": "quality.no_unit", "running_state": ""},
 }
@@ -90,9 +94,7 @@ def quality(reader: Reader, scope: Scope) -> Answer:
 
 def _rows(table: str, ground: Ground) -> list[dict[str, Any]]:
     columns = ASKED[table]
-    filled = ", ".join(
-        f"count(*) FILTER ({_filled(table, column)}) AS {column}" for column in columns
-    )
+    filled = ", ".join(f"count(*) FILTER ({_filled(column)}) AS {column}" for column in columns)
     counts = ground.rows(f"SELECT count(*) AS rows, {filled} FROM ({_current(table, ground)})")
     number = int(counts["rows"].iloc[0])
     rows = []
@@ -111,7 +113,7 @@ def _rows(table: str, ground: Ground) -> list[dict[str, Any]]:
     return rows
 
 
-def _filled(table: str, column: str) -> str:
+def _filled(column: str) -> str:
     """A class with one position needs none written."""
     if column != "position":
         return f"{column} IS NOT NULL"

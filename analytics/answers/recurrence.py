@@ -218,8 +218,10 @@ def _notes(
     if "action" in by:
         notes.append(Message("recurrence.went_with"))
     independent = sum(group.rate.method == INDEPENDENT for group in found)
-    if independent:
-        notes.append(Message("recurrence.independent", rows=independent))
+    if independent and len(found) == 1:
+        notes.append(Message("recurrence.one_independent"))
+    elif independent:
+        notes.append(Message("recurrence.independent", rows=independent, all=len(found)))
     early = int((failures["early"] & ~failures["repeat"]).sum())
     if early:
         notes.append(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,7 @@ from analytics.answer import Answer, Basis, Message
 from analytics.answers.basis import make_basis
 from analytics.answers.clocks import on_clock, whole
 from analytics.answers.ground import Ground, lay_failures, lay_ground
-from analytics.answers.groups import Key, check_groups, each_group, finished, label
+from analytics.answers.groups import Key, check_groups, curve_table, each_group, label
 from analytics.answers.lives import Lives, count_lives, not_stated, read_lives
 from analytics.errors import ScopeError
 from analytics.estimate.survival import SurvivalCurve, kaplan_meier, median_from_curve
@@ -75,8 +76,8 @@ def survival(
         for key, part, _ in each_group(lives.frame, by)
         if len(part)
     ]
-    frames = [_frame(group, ground, by) for group in found]
-    table = finished(pd.concat(frames, ignore_index=True) if frames else [], (*by, *COLUMNS))
+    curves = [(group.key, group.curve) for group in found]
+    table = curve_table(curves, (*by, *COLUMNS), clock=ground.clock)
     notes = [*_notes(found), *life_notes(lives, ground, by, exactly=chosen == "km")]
     basis = life_basis(ground, lives, _method(found, chosen))
     return Answer("survival", table, basis, _reading(found, ground, by), tuple(notes))
@@ -115,9 +116,7 @@ def life_basis(ground: Ground, lives: Lives, method: str) -> Basis:
     )
 
 
-def life_notes(
-    lives: Lives, ground: Ground, by: Sequence[str], *, exactly: bool
-) -> list[Message]:
+def life_notes(lives: Lives, ground: Ground, by: Sequence[str], *, exactly: bool) -> list[Message]:
     """Say what limits a figure made of lives; `exactly`: findings are taken as the failures."""
     notes = []
     if competing(ground):
@@ -152,9 +151,7 @@ def _curve(part: pd.DataFrame, method: str, level: float) -> SurvivalCurve | Tur
     if method == "turnbull":
         upper = np.where(part["failed"], part["exit"], np.inf)
         lower = np.where(part["failed"], part["lower"], part["exit"])
-        return turnbull_bounds(
-            lower, upper, part["entry"], cluster=part["locomotive"], level=level
-        )
+        return turnbull_bounds(lower, upper, part["entry"], cluster=part["locomotive"], level=level)
     return kaplan_meier(
         part["entry"],
         part["exit"],
@@ -165,20 +162,14 @@ def _curve(part: pd.DataFrame, method: str, level: float) -> SurvivalCurve | Tur
     )
 
 
-def _frame(group: _Group, ground: Ground, by: Sequence[str]) -> pd.DataFrame:
-    figures = {name: getattr(group.curve, name) for name in COLUMNS if name != "clock"}
-    frame = pd.DataFrame(figures).assign(clock=ground.clock)
-    return frame.assign(**dict(zip(by, group.key, strict=True)))
-
-
 def _method(found: list[_Group], chosen: str) -> str:
     return ", ".join(sorted({group.curve.method for group in found})) or chosen
 
 
 def _notes(found: list[_Group]) -> list[Message]:
-    """Say what the estimator remarked, each remark once, with the number of curves."""
+    """Say what the estimators remarked, each remark once."""
     remarks = [group.curve.note for group in found if group.curve.note]
-    return [Message(key, curves=remarks.count(key)) for key in dict.fromkeys(remarks)]
+    return [Message(key) for key in dict.fromkeys(remarks)]
 
 
 def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
@@ -186,15 +177,18 @@ def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
     if not failing:
         lives = sum(count_lives(group.lives) for group in found)
         return Message("survival.nothing_failed" if lives else "survival.nothing", lives=lives)
-    medians = [(median_from_curve(group.curve), group) for group in failing]
+    # Only the steps are read, and those the two curves have in common.
+    medians = [(median_from_curve(cast(SurvivalCurve, g.curve)), g) for g in failing]
     reached = [pair for pair in medians if not np.isnan(pair[0].median)]
     if not reached:
         return _reading_at_end(failing[0], ground, by, groups=len(found))
     median, group = min(reached, key=lambda pair: pair[0].median)
+    subject = label(by, group.key, ground)
+    one = "survival.one" if subject else "survival.all"
     return on_clock(
-        "survival.one" if len(found) == 1 else "survival.shortest",
+        one if len(found) == 1 else "survival.shortest",
         ground.clock,
-        subject=label(by, group.key, ground),
+        subject=subject,
         median=median.median,
         lower=median.lower,
         upper=median.upper,

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-import pandas as pd
 
 from analytics.answer import Answer, Message, say
 from analytics.answers.basis import exposure_notes, make_basis
@@ -119,7 +118,7 @@ def _examine(case: Case, ground: Ground) -> _Group:
     arrays = (seen.failure_at, seen.failure_window, seen.start, seen.end)
     return _Group(
         key=case.key,
-        failures=len(case.failures),
+        failures=case.failed_unit.size,
         laplace=laplace_test(*arrays, system=seen.unit),
         chi_square=mil_hdbk_189_test(*arrays, system=seen.unit),
         clustered_p=clustered_trend_p(*arrays, system=seen.unit),
@@ -142,7 +141,7 @@ def _fit(seen: Windows, ground: Ground) -> PowerLawFit:
 
 
 def _row(group: _Group, ground: Ground, by: Sequence[str]) -> dict[str, object]:
-    fitted = {name: math.nan for name in _FITTED}
+    fitted = dict.fromkeys(_FITTED, math.nan)
     if group.fit is not None:
         fitted = {name: getattr(group.fit, name) for name in _FITTED}
     return {
@@ -201,9 +200,7 @@ def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
     if group.laplace.note:
         return Message("trend.too_few", failures=group.failures)
     if group.fit is None or math.isnan(group.fit.shape):
-        return Message(
-            _TESTED[_direction(group)], failures=group.failures, p=group.laplace.p
-        )
+        return Message(_TESTED[_direction(group)], failures=group.failures, p=group.laplace.p)
     return on_clock(
         _FITTED_READING[_direction(group)],
         ground.clock,
@@ -226,8 +223,12 @@ def _notes(found: list[_Group]) -> list[Message]:
     notes = []
     unknown = sum(group.fit is None and not group.laplace.note for group in found)
     bunched = sum(group.laplace.p < CLEAR_P <= group.clustered_p for group in found)
-    if unknown:
-        notes.append(Message("trend.age_not_known", rows=unknown))
-    if bunched:
-        notes.append(Message("trend.bunched", rows=bunched))
+    if unknown and len(found) == 1:
+        notes.append(Message("trend.one_age_not_known"))
+    elif unknown:
+        notes.append(Message("trend.age_not_known", rows=unknown, all=len(found)))
+    if bunched and len(found) == 1:
+        notes.append(Message("trend.one_bunched", p=found[0].clustered_p))
+    elif bunched:
+        notes.append(Message("trend.bunched", rows=bunched, all=len(found)))
     return notes

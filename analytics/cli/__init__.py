@@ -1,1 +1,1 @@
-"""The command line: one module per family of commands, loaded only when one of them is called."""
+"""The command line: one module per family of commands, loaded when a word is used."""

@@ -1,102 +1,131 @@
-"""The `shedbook` command: finds the command, turns errors into one line and an exit code."""
+"""The entry: finds the command, and turns whatever goes wrong into one line and an exit status.
+
+Exit status: 0 done, 1 failed, 2 wrong use or an unusable file, 3 with `--strict` when rows were set
+aside.
+"""
 
 from __future__ import annotations
 
 import os
 import sys
-import traceback
 from importlib import import_module
+from io import TextIOWrapper
+from types import TracebackType
+from typing import Any
 
 import click
 
-from analytics.errors import ShedbookError
+from analytics.errors import ShedbookError, nearest
 
-# Command word to its module and the sentence that `--help` shows; the module is imported on use.
-COMMANDS: dict[str, tuple[str, str]] = {
-    "demo": ("run", "Build the invented railway and open its pages."),
-    "init": ("data", "Start a store."),
-    "ingest": ("data", "Hand in files of inspections, findings, usage and work."),
-    "mtbf": ("figures", "Mean operating time between failures, with bounds."),
-    "trend": ("figures", "Is the failure rate rising or falling?"),
-    "survival": ("figures", "How long components last until replaced for failure."),
-    "mcf": ("figures", "Failures per locomotive, added up over its age."),
-    "recurrence": ("figures", "How often a defect comes back after it was put right."),
-    "repeats": ("figures", "The chains of repeat defects, longest first."),
-    "quality": ("figures", "What is missing in what was handed in."),
-    "serve": ("run", "Open the pages of a store on this machine."),
+# Command word to module and what it does; the modules import nothing heavy until they run.
+COMMANDS = {
+    "demo": ("run", "Build an invented railway, print three tables, open its pages."),
+    "init": ("data", "Start an empty store."),
+    "ingest": ("data", "Hand files in."),
+    "quality": ("figures", "What is missing from the record."),
+    "repeats": ("figures", "Which positions keep coming back, longest chain first."),
+    "recurrence": ("figures", "How often it comes back within a window after a closing."),
+    "mtbf": ("figures", "How long it runs between failures, with bounds."),
+    "trend": ("figures", "Whether failures come faster or slower with age."),
+    "survival": ("figures", "How long one lasts; --fit for Weibull, lognormal, exponential."),
+    "mcf": ("figures", "How failures add up over the time in service."),
+    "serve": ("run", "Show the pages of a store on this machine."),
 }
-EXIT_FAILED, EXIT_WRONG_USE = 1, 2
 
 
-class _Commands(click.Group):
-    """A group whose commands are imported when called, so that `--help` stays quick."""
+class LazyGroup(click.Group):
+    """A group that imports a command's module when the command is used, not to list it."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the words in the order of a day's work."""
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import one command."""
         if cmd_name not in COMMANDS:
             return None
         module = import_module(f"analytics.cli.{COMMANDS[cmd_name][0]}")
-        command: click.Command = getattr(module, cmd_name.replace("-", "_"))
+        command: click.Command = getattr(module, cmd_name)
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Name the nearest words for one that does not exist."""
+        word = args[0]
+        if word not in COMMANDS and not word.startswith("-"):
+            close = ", ".join(nearest(word, COMMANDS)) or ", ".join(COMMANDS)
+            raise click.UsageError(f"there is no command {word!r}; nearest: {close}.", ctx)
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
         with formatter.section("Commands"):
             formatter.write_dl([(word, said) for word, (_, said) in COMMANDS.items()])
 
 
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(package_name="shedbook", message="shedbook %(version)s")
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="shedbook", prog_name="shedbook")
 def shedbook() -> None:
-    """Turn the findings of daily locomotive inspections into decisions.
+    """Findings of daily inspections turned into figures a depot can act on.
 
-    Figures inform; they release no locomotive. Local codes, the maker's manual and licensed
-    practice come first.
+    Start with `shedbook demo`, or with your own files: `shedbook init`, then `shedbook ingest
+    FILE...`, then ask. `shedbook COMMAND --help` explains each command.
+
+    The figures inform; they release no locomotive.
     """
 
 
-def main(arguments: list[str] | None = None) -> int:
-    """Run one command and return its exit code (0 done, 1 failed, 2 wrong use, 3 see `ingest`)."""
-    _speak_utf8()
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line and leave with its exit status."""
+    _make_writable()
+    if not os.environ.get("SHEDBOOK_DEBUG"):
+        sys.excepthook = _explain  # nobody reads a traceback at 5 a.m.
     try:
-        code = shedbook.main(args=arguments, prog_name="shedbook", standalone_mode=False)
-    except click.exceptions.Abort:
-        click.echo("stopped.", err=True)
-        return EXIT_FAILED
-    except click.ClickException as error:
-        error.show()
-        return error.exit_code
-    except ShedbookError as error:
-        click.echo(f"shedbook: {error}", err=True)
-        return error.exit_code
+        status = shedbook.main(arguments, prog_name="shedbook", standalone_mode=False)
+        sys.stdout.flush()
+        sys.exit(status if isinstance(status, int) else 0)
+    except click.exceptions.Exit as leaving:
+        sys.exit(leaving.exit_code)
+    except click.Abort:
+        _say("stopped.")
+        sys.exit(1)
+    except click.ClickException as wrong:
+        _say(_in_one_line(wrong))
+        sys.exit(wrong.exit_code)
     except BrokenPipeError:
-        # The reader of our output has left (`| head`): nothing to tell anyone.
+        # Whoever read the output has seen enough; keep the interpreter from flushing into the void.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
-    except Exception as error:  # noqa: BLE001 - the one edge where nothing may escape as a traceback
-        _tell_unexpected(error)
-        return EXIT_FAILED
-    return code if isinstance(code, int) else 0
+        sys.exit(0)
+    except ShedbookError as refusal:
+        _say(str(refusal))
+        sys.exit(refusal.exit_code)
 
 
-def _speak_utf8() -> None:
-    """Write UTF-8 whatever the locale says, so that names and units survive LANG=C."""
+def _make_writable() -> None:
+    """Let no character stop the output: a terminal that cannot show one gets a question mark."""
     for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(encoding="utf-8", errors="replace")
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")
 
 
-def _tell_unexpected(error: Exception) -> None:
-    if os.environ.get("SHEDBOOK_DEBUG"):
-        traceback.print_exc()
-    kind = type(error).__name__
-    click.echo(
-        f"shedbook: something went wrong that should not ({kind}: {error}); nothing was changed "
-        "unless said above. Set SHEDBOOK_DEBUG=1 to see where.",
-        err=True,
-    )
+def _in_one_line(wrong: click.ClickException) -> str:
+    said = wrong.format_message()
+    context: Any = getattr(wrong, "ctx", None)
+    if isinstance(wrong, click.UsageError) and context is not None:
+        said = f"{said.rstrip('.')}. See `{context.command_path} --help`."
+    return said
+
+
+def _explain(
+    _kind: type[BaseException], error: BaseException, _where: TracebackType | None
+) -> None:
+    _say(f"failed unexpectedly: {type(error).__name__}: {error} (SHEDBOOK_DEBUG=1 shows where)")
+
+
+def _say(line: str) -> None:
+    click.echo(f"shedbook: {line}", err=True)
 
 
 if __name__ == "__main__":
-    raise SystemExit(main())
+    main()

@@ -1,30 +1,29 @@
-"""Commands that run something: demo, serve. The only module that reaches for pages and demo."""
+"""Commands that run something: the demo, the pages.
+
+The only module of analytics that may import the dashboard and the invented railway.
+"""
 
 from __future__ import annotations
 
 import os
 import sys
+import webbrowser
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from analytics.cli.data import store_option
-from analytics.cli.screen import console, plain_table, progress_line
+from analytics.cli.options import store_option
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from analytics.answer import Answer
     from analytics.store import Store
 
-HEADLINE_ROWS = 8
-host_option = click.option(
-    "--host", default="127.0.0.1", show_default=True, help="Loopback only: there are no users yet."
-)
-port_option = click.option("--port", default=8050, show_default=True, help="The first port to try.")
-ready_option = click.option(
-    "--until-ready", is_flag=True, help="Stop after the first page has answered."
+FIRST_PORT = 8050
+_HEADLINES = (
+    ("Shortest between failures", "mtbf", ("component",), 6),
+    ("Keeps coming back", "repeats", (), 6),
+    ("Comes back after a closing", "recurrence", ("component",), 6),
 )
 
 
@@ -32,88 +31,89 @@ ready_option = click.option(
 @click.option(
     "--dir",
     "folder",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=click.Path(path_type=Path),
     default=Path("shedbook-demo"),
-    show_default=True,
-    help="Where the demo lives; never your own store.",
+    show_default="./shedbook-demo",
+    help="The demo's folder; nothing is written anywhere else.",
 )
-@click.option("--locomotives", default=48, show_default=True, help="2 to 2000.")
-@click.option("--years", default=5, show_default=True, help="1 to 10.")
-@click.option("--seed", type=int, help="Other random numbers, another railway.")
-@host_option
-@port_option
-@ready_option
-@click.option("--no-browser", is_flag=True, help="Do not open a browser.")
-def demo(folder: Path, locomotives: int, years: int, seed: int | None, **pages: Any) -> None:
-    """Build the invented railway and open its pages.
+@click.option("--locomotives", type=int, default=48, show_default=True, help="Size of the fleet.")
+@click.option("--years", type=int, default=5, show_default=True, help="Length of the record.")
+@click.option("--seed", type=int, help="Draw another railway of the same kind.")
+@click.option("--port", type=int, default=FIRST_PORT, show_default=True, help="First port to try.")
+@click.option("--until-ready", is_flag=True, help="Stop after the first page has answered.")
+@click.option("--no-browser", is_flag=True, help="Open no browser.")
+def demo(
+    folder: Path, port: int, *, until_ready: bool, no_browser: bool, **size: int | None
+) -> None:
+    """Build an invented railway, print three tables, open its pages.
 
-    Three depots, two classes of diesel-electric locomotives, years of daily inspections. Kept in
-    ./shedbook-demo and used again as it is.
+    Made once and used again. Stop with Ctrl+C.
     """
+    from analytics.cli.data import progress_line
     from data_demo.build import build
 
-    chosen = {} if seed is None else {"seed": seed}
-    with progress_line() as tell:
-        store = build(folder, locomotives=locomotives, years=years, progress=tell, **chosen)
-        tell("working out the headline figures")
-        _show_headlines(store)
-    _open_pages(store, **pages)
+    given = {name: value for name, value in size.items() if value is not None}
+    store = build(folder, **given, progress=progress_line())
+    _print_headlines(store)
+    _serve(store, port=port, until_ready=until_ready, browser=not no_browser)
 
 
 @click.command()
+@click.option("--host", default="127.0.0.1", show_default=True, help="This machine only.")
+@click.option("--port", type=int, default=FIRST_PORT, show_default=True, help="First port to try.")
+@click.option("--until-ready", is_flag=True, help="Stop after the first page has answered.")
 @store_option
-@host_option
-@port_option
-@ready_option
-@click.option("--no-browser", is_flag=True, help="Do not open a browser.")
-def serve(store_dir: Path, **pages: Any) -> None:
-    """Open the pages of a store on this machine."""
+def serve(store: Path, host: str, port: int, *, until_ready: bool) -> None:
+    """Show the pages of a store on this machine. Stop with Ctrl+C."""
     from analytics.store import Store
 
-    _open_pages(Store.open(store_dir), **pages)
+    _serve(Store.open(store), host=host, port=port, until_ready=until_ready, browser=False)
 
 
-def _open_pages(store: Store, *, host: str, port: int, until_ready: bool, no_browser: bool) -> None:
+def _print_headlines(store: Store) -> None:
+    from analytics.answers import ask_reader
+    from analytics.cli.screen import show_headline
+    from analytics.scope import Scope
+
+    with store.read() as reader:
+        for title, question, by, rows in _HEADLINES:
+            click.echo(f"\n{title}  (shedbook {question})")
+            answer = ask_reader(reader, question, Scope(), by=by)
+            show_headline(answer, sys.stdout, most_rows=rows)
+    sys.stdout.flush()
+
+
+def _serve(
+    store: Store, *, port: int, until_ready: bool, browser: bool, host: str = "127.0.0.1"
+) -> None:
     from dashboard.app import serve as serve_pages
 
-    def tell(address: str) -> None:
-        click.echo(f"\nPages: {address}\nStop with Ctrl+C.")
-        if not (no_browser or until_ready) and _has_display():
-            click.launch(address)
+    try:
+        serve_pages(
+            store,
+            host=host,
+            port=port,
+            until_ready=until_ready,
+            on_ready=_ready(store, until_ready=until_ready, browser=browser),
+        )
+    except KeyboardInterrupt:
+        click.echo("\nstopped.")
 
-    serve_pages(store, host=host, port=port, until_ready=until_ready, on_ready=tell)
+
+def _ready(store: Store, *, until_ready: bool, browser: bool) -> Callable[[str], None]:
+    def tell(address: str) -> None:
+        click.echo(f"\nPages of {store.root}: {address}")
+        click.echo("The first page answers." if until_ready else "Stop with Ctrl+C.")
+        sys.stdout.flush()
+        if browser and not until_ready and _has_display():
+            webbrowser.open(address)
+
+    return tell
 
 
 def _has_display() -> bool:
-    return sys.platform in ("win32", "darwin") or bool(
-        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
-    )
-
-
-def _show_headlines(store: Store) -> None:
-    """Print the three tables that say what the demo is about."""
-    from analytics.answers import ask
-    from analytics.scope import Scope
-
-    scope = Scope()
-    with store.read() as reader:
-        rates = ask(reader, "mtbf", scope, by=("component",))
-        back = ask(reader, "recurrence", scope, by=("component",))
-        chains = ask(reader, "repeats", scope)
-    often = rates.table.sort_values("failures", ascending=False)
-    wanted = ["component", "failures", "mtbf", "mtbf_lower", "mtbf_upper"]
-    _headline(
-        "What fails most: days in service between failures of one position", rates, often[wanted]
-    )
-    known = back.table[back.table["findings"] >= 20].sort_values("rate", ascending=False)
-    wanted = ["component", "findings", "repeats", "rate", "rate_lower", "rate_upper"]
-    _headline("What comes back: chance of another finding within 30 days", back, known[wanted])
-    wanted = ["locomotive", "component", "position", "length", "first", "last", "open"]
-    _headline("The longest chains of repeats", chains, chains.table[wanted])
-
-
-def _headline(title: str, answer: Answer, table: pd.DataFrame) -> None:
-    screen = console()
-    screen.print(f"\n{title} ({answer.basis.level:.0%} bounds)")
-    rows = [list(row) for row in table.head(HEADLINE_ROWS).itertuples(index=False, name=None)]
-    screen.print(plain_table([str(name) for name in table.columns], rows))
+    """Tell whether a browser would be seen by anybody."""
+    if os.environ.get("CI"):
+        return False
+    shown = os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    return bool(shown) or sys.platform in ("win32", "darwin")

@@ -1,131 +1,125 @@
-"""What the terminal shows: tables, an answer in words, one line of progress."""
+"""A table on the screen: the columns worth reading, rounded, cut to what fits."""
 
 from __future__ import annotations
 
-import os
-import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+import shutil
+import textwrap
+from collections.abc import Sequence
+from typing import IO
 
-if TYPE_CHECKING:
-    from rich.console import Console
-    from rich.table import Table
+import numpy as np
+import pandas as pd
+from rich.box import SIMPLE_HEAD
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
 
-    from analytics.answer import Answer
+from analytics.answer import Answer, Message, say
+from analytics.cli.columns import WIDE, Shown, chosen_columns, question_of
+from analytics.cli.texts import basis_lines, plain_characters
 
-WIDTH_WITHOUT_TERMINAL = 120
-EMPTY = "\u2013"
-
-
-def console() -> Console:
-    """Return the console on standard output; 120 columns wide where that is no terminal."""
-    from rich.console import Console
-
-    width = None if sys.stdout.isatty() else int(os.environ.get("COLUMNS", WIDTH_WITHOUT_TERMINAL))
-    return Console(file=sys.stdout, width=width, highlight=False, soft_wrap=False)
-
-
-def plain_table(headings: Sequence[str], rows: Sequence[Sequence[Any]]) -> Table:
-    """Return a table with one rule under its headings; numbers stand to the right."""
-    from rich import box
-    from rich.table import Table
-
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    for place, heading in enumerate(headings):
-        numeric = all(_is_number(row[place]) for row in rows) and len(rows) > 0
-        words = heading.replace("_", " ")
-        table.add_column(words, justify="right" if numeric else "left", overflow="fold")
-    for row in rows:
-        table.add_row(*(_cell(value) for value in row))
-    return table
+MOST_ROWS_IN_A_FILE = 200
+_AROUND_THE_TABLE = 16
+_FEWEST_ROWS = 8
+_NARROWEST = 14
+_CURVES = ("survival", "mcf")
+_COUNTS = ("failures", "findings")
 
 
-def show_answer(answer: Answer, *, most_rows: int = 40) -> None:
-    """Print an answer: its reading, the table rounded for reading, basis and notes."""
-    from rich.markup import escape
+def show_table(answer: Answer, stream: IO[str], *, most_rows: int | None = None) -> None:
+    """Print reading, table, basis and notes.
 
-    from analytics.answer import say
-
-    screen = console()
-    screen.print(escape(say(answer.reading)))
-    screen.print()
-    shown = answer.table.head(most_rows)
-    if len(shown):
-        rows = [list(row) for row in shown.itertuples(index=False, name=None)]
-        screen.print(plain_table([str(name) for name in shown.columns], rows))
-    if len(answer.table) > most_rows:
-        more = len(answer.table) - most_rows
-        screen.print(f"{more} more rows: use --format csv to see all.")
-    screen.print()
+    Parameters
+    ----------
+    answer
+        What is shown.
+    stream
+        Where to; a terminal cuts long tables to its height.
+    most_rows
+        Rows at most; by default what fits.
+    """
+    console = make_console(stream)
+    _say(console, say(answer.reading))
+    _print_rows(console, answer, most_rows or _room(stream))
     for line in basis_lines(answer):
-        screen.print(escape(line), style="dim")
+        _say(console, line)
     for note in answer.notes:
-        screen.print(escape(f"Note: {say(note)}"))
+        _say(console, f"- {say(note)}", indent="  ")
 
 
-def basis_lines(answer: Answer) -> list[str]:
-    """Return what the figures rest on, in two or three short lines."""
-    from analytics.answer import round_for_reading
-
-    basis = answer.basis
-    unit = {"hours": "h", "km": "km", "days": "days"}[basis.clock]
-    period = f"{_day(basis.since) or 'begin of records'} to {_day(basis.until) or 'data cut'}"
-    first = (
-        f"Basis: {basis.locomotives} locomotives, {round_for_reading(basis.exposure)} {unit}, "
-        f"{basis.events} events, {basis.censored} censored; counting {basis.counting}; {period}."
-    )
-    filters = "; ".join(f"{word} {', '.join(names)}" for word, names in basis.filters.items())
-    left_out = ", ".join(f"{n} {reason}" for reason, n in basis.left_out.items() if n)
-    second = (
-        f"{basis.method}, {basis.level:.0%} bounds; known to {_day(basis.data_cut) or 'nothing'}; "
-        f"data {basis.fingerprint}."
-    )
-    lines = [first, second]
-    if filters:
-        lines.append(f"Only: {filters}.")
-    if left_out:
-        lines.append(f"Left out: {left_out.replace('_', ' ')}.")
-    return lines
+def show_headline(answer: Answer, stream: IO[str], *, most_rows: int) -> None:
+    """Print the reading and the first rows alone."""
+    console = make_console(stream)
+    _say(console, say(answer.reading))
+    _print_rows(console, answer, most_rows, say_what_is_left=False)
 
 
-@contextmanager
-def progress_line() -> Iterator[Callable[[str], None]]:
-    """Yield a function that shows what is being done; silent where stderr is no terminal."""
-    if not sys.stderr.isatty():
-        yield lambda _line: None
+def make_console(stream: IO[str]) -> Console:
+    """Make a console that writes without colours and takes text as it is."""
+    return Console(file=stream, highlight=False, no_color=True, emoji=False, markup=False)
+
+
+def print_table(console: Console, columns: Sequence[Shown]) -> None:
+    """Print columns of text side by side; numbers are never cut, the longest text column wraps."""
+    table = Table(box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
+    for column in columns:
+        table.add_column(
+            plain_characters(column.heading, console.encoding),
+            justify="right" if column.numeric else "left",
+            no_wrap=not column.wraps,
+            vertical="top",
+        )
+    for row in zip(*(column.cells for column in columns), strict=True):
+        table.add_row(*(Text(plain_characters(text, console.encoding)) for text in row))
+    # Better a line that the terminal breaks than a number without its last digit.
+    fixed = sum(column.width + 2 for column in columns if not column.wraps)
+    needed = fixed + sum(min(column.width, _NARROWEST) for column in columns if column.wraps)
+    console.print()
+    if needed > console.width:
+        table.width = needed
+    console.print(table, crop=False)
+    console.print()
+
+
+def _print_rows(
+    console: Console, answer: Answer, most: int, *, say_what_is_left: bool = True
+) -> None:
+    table, left = _cut(answer.table, question_of(answer), most)
+    if table.empty:
         return
-    from rich.console import Console
-    from rich.markup import escape
-
-    with Console(file=sys.stderr).status("") as status:
-        yield lambda line: status.update(escape(line))
-
-
-def _is_number(value: Any) -> bool:
-    return value is None or (isinstance(value, (int, float)) or hasattr(value, "dtype"))
+    columns, legend = chosen_columns(answer, table, wide=console.width >= WIDE)
+    print_table(console, columns)
+    for line in legend:
+        _say(console, line, indent="   ")
+    if left and say_what_is_left:
+        _say(console, say(left))
 
 
-def _cell(value: Any) -> str:
-    import pandas as pd
-    from rich.markup import escape
-
-    from analytics.answer import round_for_reading
-
-    if value is None or value is pd.NaT or value is pd.NA:
-        return EMPTY
-    if isinstance(value, bool) or type(value).__name__ == "bool_":
-        return "yes" if value else "no"
-    if hasattr(value, "item"):
-        value = value.item()
-    if isinstance(value, int):
-        return f"{value:,}".replace(",", "\u202f")
-    if isinstance(value, float):
-        return round_for_reading(value)
-    if isinstance(value, pd.Timestamp):
-        return _day(value) or EMPTY
-    return escape(str(value))
+def _say(console: Console, line: str, *, indent: str = "") -> None:
+    text = plain_characters(line.replace(" %", "\u00a0%"), console.encoding)
+    print(
+        textwrap.fill(text, console.width, subsequent_indent=indent, break_on_hyphens=False),
+        file=console.file,
+    )
 
 
-def _day(instant: Any) -> str:
-    return instant.isoformat(sep=" ", timespec="minutes").removesuffix(" 00:00") if instant else ""
+def _room(stream: IO[str]) -> int:
+    if not stream.isatty():
+        return MOST_ROWS_IN_A_FILE
+    return max(_FEWEST_ROWS, shutil.get_terminal_size().lines - _AROUND_THE_TABLE)
+
+
+def _cut(frame: pd.DataFrame, question: str, most: int) -> tuple[pd.DataFrame, Message | None]:
+    """Keep the rows worth a screen: curves thinned evenly, else those with most failures."""
+    if len(frame) <= most:
+        return frame, None
+    if question in _CURVES:
+        places = np.linspace(0, len(frame) - 1, most).round().astype(int)
+        return frame.iloc[places], Message("show.thinned", shown=most, all=len(frame))
+    if "month" in frame:
+        return frame.tail(most), Message("show.last_rows", shown=most, all=len(frame))
+    counts = [name for name in _COUNTS if name in frame]
+    if counts and question != "fit":
+        most_first = frame.sort_values(counts[0], ascending=False, kind="stable").head(most)
+        return most_first, Message("show.most_failures", shown=most, all=len(frame))
+    return frame.head(most), Message("show.first_rows", shown=most, all=len(frame))

@@ -17,6 +17,7 @@ import numpy as np
 
 from analytics.errors import EstimateError
 from analytics.estimate.life_data import LifeData
+from analytics.estimate.life_likelihood import EXTREME_VALUE, NORMAL, log_likelihood, read_sample
 from analytics.estimate.lives import FEWEST_FAILURES, MODELS, LifeFit, Model
 
 SAME_LOGLIK = 1e-6
@@ -95,7 +96,7 @@ def fit_with_lifelines(data: LifeData, model: Model) -> LifelinesFit:
     if fitter is None:
         return _nothing(model, "survival.not_determined")
     found = _in_our_terms(fitter, model, unit, exact=int(data.exact.sum()))
-    if not np.isfinite(list(found.values())).all():
+    if not _is_sound(found, data, model):
         return _nothing(model, "survival.not_determined")
     return LifelinesFit(
         model=model,
@@ -165,6 +166,23 @@ def _in_our_terms(fitter: Any, model: Model, unit: float, *, exact: int) -> dict
     if model == "weibull":
         found["shape"] = float(fitter.rho_)
     return found | {"scale": float(fitter.lambda_) * unit}
+
+
+def _is_sound(found: dict[str, float], data: LifeData, model: Model) -> bool:
+    """Tell whether the figures are finite and the log-likelihood is that of these parameters.
+
+    Where lifelines loses its way it may report a log-likelihood of 1e276.
+    """
+    if not np.isfinite(list(found.values())).all():
+        return False
+    if model == "lognormal":
+        law, location, scale = NORMAL, found["mu"], found["sigma"]
+    else:
+        law, location = EXTREME_VALUE, float(np.log(found["scale"]))
+        scale = 1.0 / found.get("shape", 1.0)
+    sample = read_sample(data)
+    point = log_likelihood(law, sample, location - sample.unit, float(np.log(scale)))
+    return bool(np.isclose(point.value + sample.constant, found["loglik"], rtol=1e-6, atol=1e-6))
 
 
 def _nothing(model: str, note: str) -> LifelinesFit:

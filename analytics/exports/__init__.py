@@ -1,7 +1,7 @@
-"""Answers as files: the table alone, or with its basis beside it."""
+"""Tables written out: CSV, JSON, Parquet and XLSX, the same values in every format."""
 
 from __future__ import annotations
 
-from analytics.exports.write import FORMATS, write_answer
+from analytics.exports.answer_file import FORMATS, write_answer
 
 __all__ = ["FORMATS", "write_answer"]

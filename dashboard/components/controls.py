@@ -45,7 +45,8 @@ def build_picker(component: str, wording: Wording) -> Component:
         allowDeselect=False,
         nothingFoundMessage=wording.phrase("scope.none_found"),
         comboboxProps=_IN_PLACE,
-        maxDropdownHeight=360,
+        limit=8,  # a list that scrolls would be out of reach of the keyboard
+        withScrollArea=False,
     )
     return control
 
@@ -118,6 +119,10 @@ def _day(word: str, chosen: Any, wording: Wording) -> Component:
         clearable=True,
         hideOutsideDates=True,
         popoverProps=_IN_PLACE,
+        ariaLabels={
+            "previousMonth": wording.phrase("scope.previous_month"),
+            "nextMonth": wording.phrase("scope.next_month"),
+        },
     )
     return control
 

@@ -24,4 +24,4 @@ def build_table(table: Table, *, caption: str) -> Component:
             html.Tbody(body),
         ]
     )
-    return html.Div(drawn, className="scrolling", role="region", tabIndex=0, **aria(label=caption))
+    return html.Div(drawn, className="scrolling", role="group", tabIndex=0, **aria(label=caption))

@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Any
 
 from analytics.answer import Answer
-from analytics.answers import ask
+from analytics.answers import ask_reader
 from analytics.scope import Scope
 from analytics.store import Reader, Store
 from dashboard.cache import AnswerCache
@@ -55,7 +55,7 @@ class Visit:
             question,
             scope=scope,
             options=options,
-            make=lambda: ask(self.reader, question, scope, **options),
+            make=lambda: ask_reader(self.reader, question, scope, **options),
         )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from analytics.answer import Answer
-from analytics.answers import ask
+from analytics.answers import ask_reader
 from analytics.scope import Scope
 from analytics.store import Reader
 from tests.history.world import World
@@ -22,4 +22,4 @@ def answer(world: World, question: str, *, by: tuple[str, ...] = (), **asked: An
         for name in ("method", "fit", "unit", "window", "same_defect", "at_least")
         if name in asked
     }
-    return ask(reader_of(world), question, Scope.of(**asked), by=by, **options)
+    return ask_reader(reader_of(world), question, Scope.of(**asked), by=by, **options)

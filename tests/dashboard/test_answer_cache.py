@@ -13,8 +13,8 @@ import pytest
 from analytics.answer import Answer, Basis, Message
 from analytics.scope import Scope
 from analytics.store import Store
-from dashboard.answer_file import read_answer, write_answer
 from dashboard.cache import AnswerCache
+from dashboard.kept_answer import read_kept, write_kept
 from tests.dashboard import made_up
 
 SCOPE = Scope(clock="hours", components=("injector",))
@@ -47,8 +47,8 @@ def make_answer() -> Answer:
 
 def test_answer_comes_back_from_its_file_as_it_was(tmp_path: Path) -> None:
     answer = make_answer()
-    write_answer(answer, tmp_path / "one.parquet")
-    kept = read_answer(tmp_path / "one.parquet")
+    write_kept(answer, tmp_path / "one.parquet")
+    kept = read_kept(tmp_path / "one.parquet")
     assert kept is not None
     pd.testing.assert_frame_equal(kept.table, answer.table)
     assert kept.basis.filters == answer.basis.filters
@@ -62,7 +62,7 @@ def test_answer_comes_back_from_its_file_as_it_was(tmp_path: Path) -> None:
 def test_damaged_file_counts_as_none(tmp_path: Path, content: bytes) -> None:
     place = tmp_path / "one.parquet"
     place.write_bytes(content)
-    assert read_answer(place) is None
+    assert read_kept(place) is None
 
 
 class Maker:

@@ -46,14 +46,8 @@ def test_old_file_handed_in_again_does_not_undo_a_correction(depot: Depot) -> No
 def test_rows_of_one_key_that_disagree_are_both_set_aside(depot: Depot) -> None:
     report = depot.hand_in({"u.csv": USAGE + "A1,2024-05-01,100,\nA1,2024-05-01,101,\n"})
     assert counts(report) == [(0, 0, 0, 2)]
-    assert (
-        report.set_aside["reason"].tolist()
-        == [
-            "row 2 and row 3 disagree: the same locomotive, read_at, but other values. Keep the right "
-            "one."
-        ]
-        * 2
-    )
+    words = "row 2 and row 3 disagree: the same locomotive, read_at, but other values. Keep the "
+    assert report.set_aside["reason"].tolist() == [words + "right one."] * 2
 
 
 def test_rows_that_disagree_name_their_files_where_they_are_in_two(depot: Depot) -> None:

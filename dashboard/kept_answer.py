@@ -23,7 +23,7 @@ from analytics.answer import Answer, Basis, Message
 _META = b"shedbook"
 
 
-def write_answer(answer: Answer, place: Path) -> None:
+def write_kept(answer: Answer, place: Path) -> None:
     """Write one answer, under another name first, so that no reader sees half of it.
 
     An answer that cannot be written (a full disk, a column of objects) is silently not kept.
@@ -43,7 +43,7 @@ def write_answer(answer: Answer, place: Path) -> None:
         writing.replace(place)
 
 
-def read_answer(place: Path) -> Answer | None:
+def read_kept(place: Path) -> Answer | None:
     """Return the answer kept in a file; None where there is none or it is damaged."""
     try:
         table = pq.read_table(place)
