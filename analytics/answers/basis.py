@@ -54,13 +54,14 @@ def exposure_notes(ground: Ground, by: Sequence[str]) -> list[Message]:
     ).iloc[0]
     if not found["days"] > 0:
         return [Message("basis.no_exposure")]
+    unknown = float(found["unknown"] / found["days"])
     shares = {
-        "basis.unknown_clock": found["unknown"] / found["days"],
-        "basis.estimated_clock": found["estimated"] / found["days"],
+        "basis.no_counters" if unknown == 1 else "basis.unknown_clock": unknown,
+        "basis.estimated_clock": float(found["estimated"] / found["days"]),
     }
     for key, share in shares.items():
         if share >= WORTH_SAYING:
-            notes.append(Message(key, percent=100 * float(share)))
+            notes.append(Message(key, percent=100 * share))
     if len(ground.components) > 1 and "component" not in by:
         notes.append(Message("basis.pooled_components", components=len(ground.components)))
     if any(word in by for word in KIND_WORDS):

@@ -42,8 +42,8 @@ def init(store: Path, catalogue: Path | None) -> None:
     made = Store.create(store, files)
     known = made.working_catalogue()
     click.echo(
-        f"A store is in {made.root}: {len(known.components)} components, {len(known.classes)} classes"
-        f" of locomotives (edit {made.root / 'catalogue'})."
+        f"A store is in {made.root}: {len(known.components)} components, {len(known.classes)}"
+        f" classes of locomotives (edit {made.root / 'catalogue'})."
     )
     click.echo(f"Hand files in with: shedbook ingest --store {store} FILE...")
 
@@ -62,7 +62,7 @@ def init(store: Path, catalogue: Path | None) -> None:
 @store_option
 def ingest(
     store: Path, files: tuple[Path, ...], covered_until: str | None, *, strict: bool, as_json: bool
-) -> int:
+) -> None:
     """Hand files in: the eight tables as CSV or Parquet, in any order.
 
     Every row ends as accepted, updated, duplicate or set aside with its reason. The same files
@@ -78,7 +78,8 @@ def ingest(
     else:
         _show_report(report)
     set_aside = sum(file.set_aside for file in report.files)
-    return ROWS_SET_ASIDE if strict and set_aside else 0
+    if strict and set_aside:
+        click.get_current_context().exit(ROWS_SET_ASIDE)
 
 
 def _hand_in(store: Store, files: tuple[Path, ...], covered_until: datetime | None) -> IngestReport:

@@ -64,9 +64,14 @@ class LazyGroup(click.Group):
             formatter.write_dl([(word, said) for word, (_, said) in COMMANDS.items()])
 
 
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=LazyGroup,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
 @click.version_option(package_name="shedbook", prog_name="shedbook")
-def shedbook() -> None:
+@click.pass_context
+def shedbook(context: click.Context) -> None:
     """Findings of daily inspections turned into figures a depot can act on.
 
     Start with `shedbook demo`, or with your own files: `shedbook init`, then `shedbook ingest
@@ -74,6 +79,8 @@ def shedbook() -> None:
 
     The figures inform; they release no locomotive.
     """
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 
 FIRST_PORT = 8050
 _HEADLINES = (
-    ("Shortest between failures", "mtbf", ("component",), 6),
-    ("Keeps coming back", "repeats", (), 6),
-    ("Comes back after a closing", "recurrence", ("component",), 6),
+    ("What fails most often", "mtbf", ("component",), 6),
+    ("What keeps coming back", "repeats", (), 6),
+    ("What comes back after it was closed", "recurrence", ("component",), 6),
 )
 
 

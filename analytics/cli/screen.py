@@ -23,7 +23,12 @@ _AROUND_THE_TABLE = 16
 _FEWEST_ROWS = 8
 _NARROWEST = 14
 _CURVES = ("survival", "mcf")
-_COUNTS = ("failures", "findings")
+# What the first rows of a cut table are chosen by, and how that is said.
+_WORST = {
+    "mtbf": ("rate_lower", "show.most_often"),
+    "trend": ("shape_lower", "show.getting_worse"),
+    "recurrence": ("rate_lower", "show.come_back"),
+}
 
 
 def show_table(answer: Answer, stream: IO[str], *, most_rows: int | None = None) -> None:
@@ -110,7 +115,7 @@ def _room(stream: IO[str]) -> int:
 
 
 def _cut(frame: pd.DataFrame, question: str, most: int) -> tuple[pd.DataFrame, Message | None]:
-    """Keep the rows worth a screen: curves thinned evenly, else those with most failures."""
+    """Keep the rows worth a screen: curves thinned evenly, else the worst."""
     if len(frame) <= most:
         return frame, None
     if question in _CURVES:
@@ -118,8 +123,8 @@ def _cut(frame: pd.DataFrame, question: str, most: int) -> tuple[pd.DataFrame, M
         return frame.iloc[places], Message("show.thinned", shown=most, all=len(frame))
     if "month" in frame:
         return frame.tail(most), Message("show.last_rows", shown=most, all=len(frame))
-    counts = [name for name in _COUNTS if name in frame]
-    if counts and question != "fit":
-        most_first = frame.sort_values(counts[0], ascending=False, kind="stable").head(most)
-        return most_first, Message("show.most_failures", shown=most, all=len(frame))
+    if question in _WORST:
+        column, key = _WORST[question]
+        worst = frame.sort_values(column, ascending=False, kind="stable").head(most)
+        return worst, Message(key, shown=most, all=len(frame))
     return frame.head(most), Message("show.first_rows", shown=most, all=len(frame))

@@ -84,11 +84,12 @@ def _write(answer: Answer, output: Output) -> None:
     elif output.form in ("xlsx", "parquet") and sys.stdout.isatty():
         raise ScopeError(f"{output.form} is not for a terminal: name a file with --out.")
     else:
-        stream = click.get_binary_stream("stdout")
-        write_answer(answer, stream, output.form, with_basis=output.with_basis)
-        stream.flush()
+        sys.stdout.flush()
+        write_answer(answer, sys.stdout.buffer, output.form, with_basis=output.with_basis)
+        sys.stdout.buffer.flush()
     if output.form != "xlsx" and not output.with_basis:
-        for line in (say(answer.reading), *basis_lines(answer), *map(say, answer.notes)):
+        notes = [say(note) for note in answer.notes]
+        for line in (say(answer.reading), *basis_lines(answer), *notes):
             click.echo(line, err=True)
 
 

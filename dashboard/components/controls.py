@@ -27,17 +27,14 @@ def control_id(word: str, *, default: str = "") -> dict[str, str]:
 
 
 def build_picker(component: str, wording: Wording) -> Component:
-    """Return the choice of component, grouped by system; it writes the path."""
-    by_system: dict[str, list[dict[str, str]]] = {}
-    for name, entry in wording.catalogue.components.items():
-        item = {"value": name, "label": wording.heading("component", name)}
-        by_system.setdefault(entry.system, []).append(item)
+    """Return the choice of component, found by typing; it writes the path."""
+    names = {name: wording.heading("component", name) for name in wording.catalogue.components}
     control: Component = dmc.Select(
         id=control_id("/component"),
         label=wording.phrase("scope.component"),
         data=[
-            {"group": wording.heading("system", system), "items": items}
-            for system, items in by_system.items()
+            {"value": name, "label": label}
+            for name, label in sorted(names.items(), key=lambda pair: pair[1].casefold())
         ],
         value=component,
         searchable=True,

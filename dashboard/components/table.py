@@ -22,6 +22,7 @@ def build_table(table: Table, *, caption: str) -> Component:
             html.Caption(caption),
             html.Thead(html.Tr([html.Th(h, scope="col", className=kind) for h, kind in heads])),
             html.Tbody(body),
-        ]
+        ],
+        className="data",
     )
     return html.Div(drawn, className="scrolling", role="group", tabIndex=0, **aria(label=caption))

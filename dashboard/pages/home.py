@@ -67,7 +67,7 @@ def _table(names: Sequence[str], counts: dict[str, tuple[int, int]], wording: Wo
         )
         for name in names
     ]
-    return html.Table([html.Thead(html.Tr(heads)), html.Tbody(rows)])
+    return html.Table([html.Thead(html.Tr(heads)), html.Tbody(rows)], className="data")
 
 
 def _quiet(names: Sequence[str], wording: Wording, *, some: bool) -> list[Component | str]:

@@ -20,7 +20,7 @@ from tests.history.world import World
 
 Row = dict[str, Any]
 Span = tuple[datetime, datetime]
-DAY = timedelta(days=1)
+DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 RANKS = {"remark": 1, "rectify": 2, "withhold": 3, "in-service": 4}
 RULES = ("any", "rectified", "withheld", "in-service")
 # The order of what happens at one instant (METHODS 0, ties); a place that is named comes last.
@@ -97,11 +97,9 @@ class Episode:
         return max(f.rank for f in self.findings if f.found_at == self.found_at)
 
     @property
-    def down_hours(self) -> float | None:
-        stated = [f for f in self.findings if f.row.get("down_hours") is not None]
-        spans = [(f.found_at, f.found_at + timedelta(hours=f.row["down_hours"])) for f in stated]
-        hours = sum((b - a).total_seconds() / 3600 for a, b in union(spans))
-        return hours if stated else None
+    def down_hours(self) -> float:
+        down = [(f.found_at, timedelta(hours=f.row.get("down_hours") or 0)) for f in self.findings]
+        return sum((b - a) / HOUR for a, b in union((at, at + hours) for at, hours in down))
 
     def counted(self, rule: str) -> bool:
         if rule == "rectified":
@@ -210,7 +208,8 @@ class Plain:
         end = self.register.get("in_service_to") or max(known, default=None)
         if self.records_begin is None or end is None:
             return None
-        return (max(self.register.get("in_service_from") or datetime.min, self.records_begin), end)
+        begin = max(self.register.get("in_service_from") or datetime.min, self.records_begin)
+        return (begin, end) if begin <= end else None
 
     @cached_property
     def first_life_known(self) -> bool:
@@ -255,6 +254,12 @@ class Plain:
     @cached_property
     def at_risk(self) -> list[Span]:
         return [s for used in self.in_use for s in without(used, self.gaps)]
+
+    def observed(self, at: datetime) -> bool:
+        """Tell whether an instant lies inside a stretch at risk, its ends included."""
+        holes = [*self.out_of_use, *self.gaps]
+        within = self.observation is not None and inside([self.observation], at)
+        return within and not any(a < at < b for a, b in holes)
 
     def depot(self, at: datetime) -> str | None:
         seen = [r for r in self.within("inspections", "inspected_at") if r["inspected_at"] <= at]
@@ -382,14 +387,14 @@ class Plain:
     def censored_at(self, episode: Episode) -> datetime | None:
         """Return when a closing seen at risk stops being followed; None where it was not seen."""
         closing = episode.closing
-        if closing is None or not inside(self.at_risk, closing.at):
+        if closing is None or not self.observed(closing.at) or self.observation is None:
             return None
         place = (episode.component, episode.position)
         later = [c for part, at, c in self.renewals if (part, at) == place]
         # at one instant work comes after a closing, but a renewal does not end its own window
         starts = [c.at for c in later if (c.at, 1) > (closing.at, closing.by == "work")]
-        ends = [b for a, b in self.at_risk if a <= closing.at <= b]
-        return min([*starts, max(ends)])
+        starts += [a for a, b in [*self.out_of_use, *self.gaps] if a >= closing.at]
+        return min([*starts, self.observation[1]])
 
     # Lives
 
