@@ -139,5 +139,7 @@ def round_for_reading(value: float, digits: int = 3) -> str:
     if value == 0:
         return "0"
     decimals = digits - 1 - math.floor(math.log10(abs(value)))
+    if value == round(value):
+        decimals = min(decimals, 0)  # a whole number claims no decimals
     rounded = round(value, decimals)
     return f"{rounded:,.{max(decimals, 0)}f}".replace(",", "\u202f")

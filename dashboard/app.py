@@ -6,7 +6,6 @@ import logging
 import re
 import secrets
 from collections.abc import Callable
-from importlib.metadata import version
 from pathlib import Path
 
 from dash import ALL, MATCH, ClientsideFunction, Dash, Input, Output, State, html
@@ -22,6 +21,7 @@ from dashboard.settings import Settings
 from dashboard.wording import phrases
 
 HEALTH = "healthz"
+_ASSETS = Path(__file__).parent / "assets"
 _YEAR_SECONDS = 31_536_000
 _EARLY = "look.js"  # stands in the head, before the rest
 _log = logging.getLogger("shedbook.dashboard")
@@ -39,7 +39,7 @@ def create_app(store: Store, settings: Settings) -> Dash:
     """
     app = Dash(
         __name__,
-        assets_folder=str(Path(__file__).parent / "assets"),
+        assets_folder=str(_ASSETS),
         assets_ignore=re.escape(_EARLY),
         serve_locally=True,
         compress=False,
@@ -53,17 +53,19 @@ def create_app(store: Store, settings: Settings) -> Dash:
     )
     # Asset addresses carry their file's time, so a browser may keep them.
     app.server.config["SEND_FILE_MAX_AGE_DEFAULT"] = _YEAR_SECONDS
-    stamp = f"?v={version('shedbook')}"
     app.index_string = shell.build_document(
-        settings.language,
-        look=app.get_asset_url(_EARLY) + stamp,
-        icon=app.get_asset_url("favicon.svg") + stamp,
+        settings.language, look=_address(app, _EARLY), icon=_address(app, "favicon.svg")
     )
     app.layout = shell.build_shell(settings.language)
     guard(app.server)
     _add_callbacks(app, store, settings)
     warm_up(app)
     return app
+
+
+def _address(app: Dash, asset: str) -> str:
+    """Return an asset's address with its file's time, as Dash writes those that it lists."""
+    return f"{app.get_asset_url(asset)}?m={(_ASSETS / asset).stat().st_mtime}"
 
 
 def warm_up(app: Dash) -> None:

@@ -13,12 +13,14 @@ import shutil
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 from filelock import FileLock
 
+import analytics
 from analytics.answer import Answer
 from analytics.scope import Scope
 from analytics.store import Reader
@@ -26,6 +28,7 @@ from dashboard.kept_answer import read_kept, to_json, write_kept
 
 _OLD_SECONDS = 600  # another worker may still serve the snapshot before this one
 _MOST_ANSWERS = 2_000
+_COUNTS = (".py", ".sql")  # files that an answer follows from
 
 
 class AnswerCache:
@@ -48,7 +51,7 @@ class AnswerCache:
         folder = self._folder_of(reader)
         if folder is None:
             return make()
-        key = _digest((question, options, scope.to_options(), version("shedbook")))
+        key = _digest((question, options, scope.to_options(), program()))
         place = folder / f"{key}.parquet"
         kept = read_kept(place)
         if kept is not None:
@@ -68,19 +71,28 @@ class AnswerCache:
         try:
             # A store made again under the same path counts its snapshots from 1 again.
             stamp = (self._root / reader.name).stat().st_mtime_ns
-            cache = self._root / "cache"
-            folder = cache / _digest((reader.name, reader.catalogue.fingerprint, stamp))
+            kept = self._root / "cache"
+            folder = kept / _digest((reader.name, reader.catalogue.fingerprint, stamp))
             if not folder.is_dir():
-                cache.mkdir(mode=0o700, exist_ok=True)
-                _drop_old(cache)
+                kept.mkdir(mode=0o700, exist_ok=True)
+                _drop_old(kept)
                 folder.mkdir(mode=0o700, exist_ok=True)
         except OSError:
             return None
         return folder if os.access(folder, os.W_OK) else None
 
 
-def _drop_old(cache: Path) -> None:
-    for folder in cache.iterdir():
+@cache
+def program() -> str:
+    """Return what tells one state of the program from another, also between two releases."""
+    folder = Path(analytics.__file__).parent
+    files = sorted(path for path in folder.rglob("*.*") if path.suffix in _COUNTS)
+    states = [(path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in files]
+    return _digest((version("shedbook"), states))
+
+
+def _drop_old(kept: Path) -> None:
+    for folder in kept.iterdir():
         with suppress(OSError):
             if folder.stat().st_mtime < time.time() - _OLD_SECONDS:
                 shutil.rmtree(folder)

@@ -14,7 +14,7 @@ import pandas as pd
 
 from analytics.answers.clocks import TICKS
 from analytics.answers.ground import Ground
-from analytics.errors import ScopeError, unknown_name
+from analytics.errors import ScopeError
 from analytics.scope import GROUPS
 
 TIME_WORDS = ("class", "depot", "locomotive", "month")
@@ -33,8 +33,9 @@ def check_groups(by: Sequence[str], question: str, *, allowed: Sequence[str]) ->
     """
     for word in by:
         if word not in allowed:
-            said = unknown_name("group", word, allowed)
-            raise ScopeError(f"{question} cannot be split by {word!r}: {said}")
+            raise ScopeError(
+                f"{question} cannot be split by {word!r}, only by {', '.join(allowed)}."
+            )
     return tuple(by)
 
 

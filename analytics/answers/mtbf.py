@@ -132,7 +132,7 @@ def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
 def _reading_without_failures(found: list[_Group], ground: Ground) -> Message:
     exposure = math.fsum(group.rate.exposure for group in found[:1])
     if len(found) != 1 or not exposure:
-        return Message("mtbf.nothing", groups=len(found))
+        return Message("mtbf.nothing")
     return on_clock(
         "mtbf.none_failed",
         ground.clock,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -83,6 +83,7 @@ def recurrence(
         censored=int((~usable[1]["recurred"]).sum()),
         left_out=_left_out(failures, closings),
     )
+    basis = replace(basis, clock=look_back.clock)
     notes = _notes(found, usable[0], by, look_back)
     return Answer("recurrence", table, basis, _reading(found, ground, by, look_back), notes)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 
 from analytics.answer import Answer, Message
@@ -67,6 +69,7 @@ def repeats(
         events=int(counted["seen"]),
         left_out={"out_of_window": int(counted["unseen"])} if counted["unseen"] else {},
     )
+    basis = replace(basis, clock=look_back.clock)
     table = found[list(COLUMNS)]
     return Answer("repeats", table, basis, _reading(table, look_back), _notes(table))
 

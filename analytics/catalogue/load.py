@@ -107,13 +107,14 @@ def _parse(files: Mapping[str, str], problems: list[str]) -> list[CheckedTable]:
         try:
             values = tomllib.loads(text)
         except (ValueError, RecursionError) as error:  # ValueError: also a number too long to read
-            problems.append(_syntax_problem(name, text, str(error)))
+            problems.append(syntax_problem(name, text, str(error)))
         else:
             top_levels.append(CheckedTable("top level", name, values, problems))
     return top_levels
 
 
-def _syntax_problem(file: str, text: str, said: str) -> str:
+def syntax_problem(file: str, text: str, said: str) -> str:
+    """Say in plain words where a text is not TOML (`said`: what the reader of TOML said)."""
     lines = text.splitlines() or [""]
     found = re.search(r"\(at line (\d+), column \d+\)$", said)
     number = min(int(found[1]), len(lines)) if found else len(lines)

@@ -58,6 +58,14 @@ class LazyGroup(click.Group):
             raise click.UsageError(f"there is no command {word!r}; nearest: {close}.", ctx)
         return super().resolve_command(ctx, args)
 
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; a reader that has seen enough and left is no failure."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            _forget_output()
+            return 0
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing them."""
         with formatter.section("Commands"):
@@ -101,12 +109,16 @@ def main(arguments: list[str] | None = None) -> None:
         _say(_in_one_line(wrong))
         sys.exit(wrong.exit_code)
     except BrokenPipeError:
-        # Whoever read the output has seen enough; keep the interpreter from flushing into the void.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _forget_output()
         sys.exit(0)
     except ShedbookError as refusal:
         _say(str(refusal))
         sys.exit(refusal.exit_code)
+
+
+def _forget_output() -> None:
+    """Keep the interpreter from flushing into a pipe that nobody reads any more."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _make_writable() -> None:

@@ -184,7 +184,8 @@ def _resampled_curves(
     cells = find_cells(lives)
     found = most_likely_hazards(spread_lives(cells, np.ones(lives.lives)))
     held = found.failures > _NO_FAILURE
-    cells, start = keep_cells(cells, held), found.hazard[held]
+    cells = keep_cells(cells, held)
+    support = np.ones(int(held.sum()), dtype=bool)
     window = Window(curve.origin_age, curve.cut_age, few=False)
     row = np.searchsorted(cells.right, curve.age, side="right") - 1
     groups = int(owner.max()) + 1
@@ -192,7 +193,7 @@ def _resampled_curves(
     drawn = np.ones((repeats, curve.age.size))
     for number, counts in enumerate(draws):
         spread = spread_lives(cells, counts[owner].astype(np.float64))
-        hazard = most_likely_hazards(spread, start=start, tolerance=_BOOTSTRAP_TOLERANCE).hazard
+        hazard = most_likely_hazards(spread, support=support, tolerance=_BOOTSTRAP_TOLERANCE).hazard
         drawn[number, 1:] = _conditional_survival(cells, hazard, window)[row[1:]]
     return drawn
 

@@ -68,7 +68,7 @@ def draw_curves(curves: Sequence[Curve], *, axes: CurveAxes) -> Figure:
 
 
 def number_at_risk(curve: Curve, age: float) -> int | None:
-    """Return how many are at risk at an age; None beyond the end of the curve."""
+    """Return how many are at risk at the first step from an age on; None beyond the last."""
     place = int(np.searchsorted(curve.age, age, side="left"))
     if place >= curve.age.size or not np.isfinite(curve.at_risk[place]):
         return None

@@ -99,11 +99,7 @@ def grounds(basis: Basis, wording: Wording) -> Grounds:
         *_filters(basis, wording),
         wording.phrase("basis.locomotives", count=basis.locomotives),
         *_amounts(basis, wording),
-        *(
-            wording.phrase(f"left_out.{reason}", count=count)
-            for reason, count in basis.left_out.items()
-            if count
-        ),
+        *_left_out(basis, wording),
         wording.phrase("basis.method", method=basis.method, level=percent(basis.level)),
         wording.phrase("basis.data_cut", at=basis.data_cut),
         wording.phrase("basis.fingerprint", fingerprint=basis.fingerprint),
@@ -162,3 +158,11 @@ def _amounts(basis: Basis, wording: Wording) -> list[str]:
     if basis.censored:
         parts.append(wording.phrase("basis.censored", count=basis.censored))
     return parts
+
+
+def _left_out(basis: Basis, wording: Wording) -> list[str]:
+    return [
+        wording.phrase(f"left_out.{reason}", count=count)
+        for reason, count in basis.left_out.items()
+        if count
+    ]

@@ -17,19 +17,21 @@ from dashboard.settings import Settings
 from tests.browser import VARIABLE, find_chromium, must_have_browser
 
 pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("made_up_answers")]
+CHROMIUM = find_chromium()
+MISSING = f"no Chromium found: install one, or name it in {VARIABLE}"
+if CHROMIUM is None and not must_have_browser():
+    pytest.skip(MISSING, allow_module_level=True)  # here, so that it is said once
+
 SIZES = {"phone": (390, 844), "desk": (1440, 900)}
 
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    path = find_chromium()
-    if path is None:
-        said = f"no Chromium found: install one, or name it in {VARIABLE}"
-        if must_have_browser():
-            pytest.fail(said)
-        pytest.skip(said)
+    if CHROMIUM is None:
+        pytest.fail(MISSING)
+    expect.set_options(timeout=30_000)  # a busy machine draws slowly
     with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        started = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         yield started
         started.close()
 
@@ -86,8 +88,8 @@ def visitor(browser: Browser, address: str) -> Iterator[Visitor]:
 
 def drawn(page: Page) -> Page:
     """Wait until every part of the page has come and the curves are drawn."""
-    expect(page.locator(".waiting")).to_have_count(0, timeout=30_000)
     expect(page.locator("#survival-graph .scatterlayer .js-line").first).to_be_visible()
+    expect(page.locator(".waiting")).to_have_count(0)
     return page
 
 

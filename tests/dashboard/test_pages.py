@@ -19,44 +19,10 @@ from dashboard.serving import page_call, part_call
 from dashboard.urls import component_url
 from tests.dashboard import made_up
 from tests.dashboard.conftest import ODD_NAME
+from tests.dashboard.drawn import ids, page, part, post, texts
 
 pytestmark = pytest.mark.usefixtures("made_up_answers")
 Client = Callable[..., FlaskClient]
-
-
-def post(client: FlaskClient, call: dict[str, Any]) -> list[Any]:
-    answer = client.post("/_dash-update-component", json=call)
-    assert answer.status_code == 200, answer.get_data(as_text=True)
-    (changed,) = answer.get_json()["response"].values()
-    children: list[Any] = changed["children"]
-    return children
-
-
-def texts(node: Any) -> list[str]:
-    """Every text of a drawn page, in order."""
-    if isinstance(node, str):
-        return [node]
-    if isinstance(node, list):
-        return [text for child in node for text in texts(child)]
-    return texts(node["props"].get("children")) if isinstance(node, dict) else []
-
-
-def ids(node: Any) -> list[Any]:
-    """Every id of a drawn page."""
-    if isinstance(node, list):
-        return [found for child in node for found in ids(child)]
-    if not isinstance(node, dict):
-        return []
-    own = [node["props"]["id"]] if "id" in node.get("props", {}) else []
-    return own + ids(node.get("props", {}).get("children"))
-
-
-def page(client: FlaskClient, path: str, query: str = "") -> str:
-    return " ".join(texts(post(client, page_call(path, query))))
-
-
-def part(client: FlaskClient, name: str, path: str, query: str = "") -> str:
-    return " ".join(texts(post(client, part_call(name, path, query))))
 
 
 def test_home_of_an_empty_store_lists_components_and_says_what_to_do(make_client: Client) -> None:

@@ -232,11 +232,9 @@ class Plain:
     def out_of_use(self) -> list[Span]:
         if self.observation is None:
             return []
-        begin, end = self.observation
-        spans = [
-            (max(begin, r["from_at"]), min(end, r["to_at"] or end)) for r in self.rows("out_of_use")
-        ]
-        return union(s for s in spans if s[0] < s[1])
+        rows = self.rows("out_of_use")
+        spans = union((r["from_at"], r["to_at"] or datetime.max) for r in rows)
+        return [s for s in spans if s[0] < self.observation[1] and s[1] > self.observation[0]]
 
     @cached_property
     def gaps(self) -> list[Span]:
@@ -306,12 +304,9 @@ class Plain:
         effect, closed_at = self.effect(row.get("action")), row.get("closed_at")
         if effect == "defer" or (effect is None and closed_at is None):
             return None
-        timed = row.get("closed_timed", False)
-        same_day = closed_at is not None and midnight(closed_at) == midnight(row["found_at"])
-        if closed_at is None or (not timed and same_day):
-            closed_at, timed = row["found_at"], row["found_timed"]
+        timed = row["closed_timed"] if closed_at else row["found_timed"]
         by = (effect or "checked", row.get("action"), "finding")
-        return Closing(closed_at, timed, *by, fitted(row))
+        return Closing(closed_at or row["found_at"], timed, *by, fitted(row))
 
     @cached_property
     def findings(self) -> list[Finding]:

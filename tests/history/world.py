@@ -85,7 +85,7 @@ class World:
     def connect(self) -> duckdb.DuckDBPyConnection:
         connection = duckdb.connect()
         migrations.bring_up_to_date(connection)
-        connection.execute("INSERT INTO batch VALUES (1, now()::TIMESTAMP, NULL)")
+        connection.execute("INSERT INTO batch (batch, received_at) VALUES (1, now()::TIMESTAMP)")
         for table, rows in self.rows.items():
             frame = pd.DataFrame(rows).assign(batch=1, file=1, bucket=0, ordinal=1)
             frame["row_number"] = range(2, len(frame) + 2)

@@ -1,0 +1,82 @@
+from __future__ import annotations
+
+import re
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import dashboard
+from analytics.scope import CLOCKS, COUNTING_RULES, GROUPS, OPTION_OF
+from dashboard.pages.component import SECTIONS_IN_ORDER
+from dashboard.wording import Wording, phrases, shown
+
+SOURCES = sorted(Path(dashboard.__file__).parent.rglob("*.py"))
+# METHODS section 0 names the reasons for which rows are left out.
+REASONS = ("unknown_start", "no_clock", "no_position", "out_of_window")
+COLUMNS = (
+    "exposure", "failures", "mtbf", "mtbf_lower", "mtbf_upper", "rate", "rate_lower", "rate_upper",
+    "method", "dispersion", "constancy_p", "note", "age", "survival", "lower", "upper", "mcf",
+    "at_risk", "events", "findings", "closings", "repeats", "repeat_share", "matured", "same_day",
+    "at_risk_at_window", "median_gap_days",
+)  # fmt: skip
+
+
+def keys_in_code() -> set[str]:
+    text = "".join(path.read_text(encoding="utf-8") for path in SOURCES)
+    groups = {key.split(".")[0] for key in phrases("en")}
+    found = set(re.findall(r'"([a-z_]+\.[a-z_]+)"', text)) - {"page.children"}
+    return {key for key in found if key.split(".")[0] in groups}
+
+
+def keys_made_up_in_code() -> set[str]:
+    """The keys that the code puts together from a group and a word."""
+    return {
+        *(f"{group}.{clock}" for group in ("clock", "unit", "per") for clock in CLOCKS),
+        *(f"mtbf.axis_{clock}" for clock in CLOCKS),
+        *(f"{group}.{rule}" for group in ("counting", "counting_short") for rule in COUNTING_RULES),
+        *(f"column.{column}" for column in (*COLUMNS, *GROUPS)),
+        *(f"left_out.{reason}" for reason in REASONS),
+        *(f"filter.{word}" for word in OPTION_OF.values() if word != "component"),
+        *(f"{name}.title" for name in SECTIONS_IN_ORDER),
+        *(f"scope.{word}" for word in ("class", "depot", "class_all", "depot_all")),
+        *(f"scope.{word}" for word in ("clock", "counting", "since", "until")),
+        *("mtbf.pointed_short", "mtbf.pointed_none_short"),
+    }
+
+
+def test_every_phrase_that_is_used_has_words_and_none_is_idle() -> None:
+    used = keys_in_code() | keys_made_up_in_code()
+    assert used - set(phrases("en")) == set()
+    assert set(phrases("en")) - used == set()
+
+
+def test_language_without_words_falls_back_to_english() -> None:
+    assert phrases("xx") == phrases("en")
+    assert phrases("../en") == phrases("en")
+
+
+def test_labels_come_from_the_catalogue(wording: Wording) -> None:
+    assert wording.label("component", "injector") == "fuel injector"
+    assert wording.heading("component", "injector") == "Fuel injector"
+    assert wording.label("depot", "Mardelow") == "Mardelow"
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (None, "\u2013"),
+        (float("nan"), "\u2013"),
+        (True, "true"),
+        (12_345, "12\u202f345"),
+        (12_345.6, "12\u202f300"),
+        (0.01234, "0.0123"),
+        (datetime(2026, 5, 31), "2026-05-31"),
+        (datetime(2026, 5, 31, 6, 30), "2026-05-31 06:30"),
+        (date(2026, 5, 31), "2026-05-31"),
+        ("Alder", "Alder"),
+    ],
+)
+def test_values_are_shown_for_reading(value: Any, text: str) -> None:
+    assert shown(value) == text
