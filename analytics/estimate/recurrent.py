@@ -27,6 +27,7 @@ from analytics.estimate.rate import (
 ONE_CLUSTER = "recurrent.one_cluster"
 NO_EVENTS = "recurrent.no_events"
 _WIDEST = 50.0  # in logarithms; beyond it an upper bound says nothing and is left NaN
+FEW_WATCHED = 5  # units; below it the residuals between units say too little of the error
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,13 +132,14 @@ def mean_cumulative(
     counts. Splitting a window changes nothing. Variance of Lawless & Nadeau, summed by cluster
     and times n/(n-1) for n clusters; bounds on the logarithm with Student's quantile, n - 1
     degrees of freedom, so that they stay above 0. An event at age 0 makes the first row rise.
+    Steps at which fewer than 5 units are watched (and fewer than there are) widen the bounds by
+    their Poisson variance: there the residuals between units say too little.
 
     Limits
     ------
     No events: one row at age 0. One cluster: bounds NaN. Events while their unit was not
     observed are left out and counted. At ages nobody was observed the curve stays level, and
-    with late entries it counts from the least age observed. Bounds at ages with few at risk are
-    too narrow.
+    with late entries it counts from the least age observed.
 
     Raises
     ------
@@ -161,10 +163,10 @@ def mean_cumulative(
     steps = _accumulate(windows, age, at.astype(np.int64), windows.cluster[window[seen]])
     if age.size == 0 or age[0] > 0:
         start, past = windows.at_risk_over(np.zeros(1))
-        steps = np.column_stack([[0.0, 0.0, windows.weight @ (past - start), 0.0], steps])
+        steps = np.column_stack([[0.0, 0.0, windows.weight @ (past - start), 0.0, 0.0], steps])
         age = np.append(0.0, age)
     clusters = np.unique(windows.cluster).size
-    lower, upper = _log_bounds(steps[0], steps[1], clusters=clusters, level=level)
+    lower, upper = _log_bounds(steps[0], steps[1] + steps[4], clusters=clusters, level=level)
     note = "" if clusters > 1 else ONE_CLUSTER
     return CumulativeCurve(
         age=age,
@@ -300,7 +302,7 @@ def _window_of_each(windows: _Windows, ages: FloatArray) -> IntArray:
 
 
 def _accumulate(windows: _Windows, age: FloatArray, at: IntArray, cluster: IntArray) -> FloatArray:
-    """Return rows of mcf, its variance, number at risk, and events, at each distinct age.
+    """Return rows of mcf, its variance, number at risk, events, counting error of thin steps.
 
     `at` and `cluster` are, for each event, the index of its age and the cluster it belongs to.
     """
@@ -322,7 +324,13 @@ def _accumulate(windows: _Windows, age: FloatArray, at: IntArray, cluster: IntAr
     )
     clusters = np.unique(windows.cluster).size
     variance = squares * clusters / max(clusters - 1, 1)
-    return np.stack([np.cumsum(events / at_risk), variance, at_risk, events])
+    # Where one unit alone is watched it equals the mean by itself and the residuals say nothing; so
+    # that few watched do not look certain, the counting error of those steps widens the bounds.
+    ends = np.bincount(past, minlength=size + 1)
+    watched = np.cumsum(np.bincount(start, minlength=size + 1) - ends)[:size]
+    few = watched < min(FEW_WATCHED, clusters)
+    counting = np.cumsum(np.where(few, events / at_risk**2, 0.0))
+    return np.stack([np.cumsum(events / at_risk), variance, at_risk, events, counting])
 
 
 def _squared_residuals(

@@ -274,3 +274,17 @@ def test_two_hundred_thousand_events_stay_within_seconds_and_memory() -> None:
     counts = np.bincount(unit, minlength=2_000)
     assert found.mcf[-1] == pytest.approx(100.0)
     assert found.variance[-1] == pytest.approx(counts.var(ddof=1) / 2_000, rel=1e-6)
+
+
+def test_a_stretch_watched_on_one_unit_alone_is_not_taken_for_certain() -> None:
+    # Six units to age 10, one of them alone from 10 to 20 with four events there: the residuals
+    # of that stretch are 0, so its Poisson variance (4 x 1) must widen the bounds (by hand).
+    exit = np.array([20.0, 10.0, 10.0, 10.0, 10.0, 10.0])
+    curve = mean_cumulative(
+        [2.0, 4.0, 6.0, 11.0, 13.0, 15.0, 17.0], [1, 2, 3, 0, 0, 0, 0], np.zeros(6), exit, range(6)
+    )
+    assert curve.variance[-1] == pytest.approx(curve.variance[3])
+    reach = np.log(curve.upper[-1] / curve.mcf[-1])
+    student = stats.t.ppf(0.95, 5)
+    expected = student * np.sqrt(curve.variance[-1] + 4.0) / curve.mcf[-1]
+    assert reach == pytest.approx(expected)
