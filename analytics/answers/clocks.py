@@ -13,6 +13,9 @@ from analytics.answer import Message
 TICKS = {"hours": 10.0, "km": 1.0, "days": 86_400e6}
 """Ticks in one h, one km, one day."""
 
+SMALLEST_CHANCE = 0.001
+"""Below it a chance is not told any closer."""
+
 
 def tick(clock: str, instant: str) -> str:
     """Return the SQL of a clock at an instant of a history table.
@@ -31,6 +34,11 @@ def tick(clock: str, instant: str) -> str:
 def on_clock(key: str, clock: str, **values: Any) -> Message:
     """Return the message whose sentence names the unit of the clock: `KEY_hours` and so on."""
     return Message(f"{key}_{clock}", **values)
+
+
+def chance(p: float) -> str:
+    """Show the chance of a test with its sign: `= 0.012`, `< 0.001`."""
+    return f"= {p:.2g}" if p >= SMALLEST_CHANCE else f"< {SMALLEST_CHANCE}"
 
 
 def whole(value: float) -> int | float:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from analytics.answer import Answer, Message, say
 from analytics.answers.basis import exposure_notes, make_basis
-from analytics.answers.clocks import on_clock, whole
+from analytics.answers.clocks import chance, on_clock, whole
 from analytics.answers.ground import Ground, lay_failures, lay_ground
 from analytics.answers.groups import Key, cells, check_groups, events, finished, label, left_out
 from analytics.answers.windows import Case, cases
@@ -147,7 +147,7 @@ def _notes(found: list[_Group], ground: Ground, by: Sequence[str]) -> list[Messa
     changing = sum(group.constancy_p < NOT_CONSTANT_P for group in found)
     differing = sum(group.rate.method != "exact-poisson" for group in found)
     if changing and len(found) == 1:
-        notes.insert(0, Message("mtbf.one_not_constant", p=found[0].constancy_p))
+        notes.insert(0, Message("mtbf.one_not_constant", p=chance(found[0].constancy_p)))
     elif changing:
         notes.insert(0, Message("mtbf.not_constant", rows=changing, all=len(found)))
     if differing and len(found) == 1:

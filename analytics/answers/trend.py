@@ -11,7 +11,7 @@ import numpy as np
 
 from analytics.answer import Answer, Message, say
 from analytics.answers.basis import exposure_notes, make_basis
-from analytics.answers.clocks import on_clock, whole
+from analytics.answers.clocks import chance, on_clock, whole
 from analytics.answers.ground import Ground, lay_failures, lay_ground
 from analytics.answers.groups import (
     Key,
@@ -168,7 +168,7 @@ def _note(group: _Group) -> str:
         (_direction(group) == "unclear", Message("note.no_verdict")),
         (
             group.laplace.p < CLEAR_P <= group.clustered_p,
-            Message("note.bunched", p=group.clustered_p),
+            Message("note.bunched", p=chance(group.clustered_p)),
         ),
     ]
     return "; ".join(say(message) for applies, message in said if applies)
@@ -200,7 +200,9 @@ def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
     if group.laplace.note:
         return Message("trend.too_few", failures=group.failures)
     if group.fit is None or math.isnan(group.fit.shape):
-        return Message(_TESTED[_direction(group)], failures=group.failures, p=group.laplace.p)
+        return Message(
+            _TESTED[_direction(group)], failures=group.failures, p=chance(group.laplace.p)
+        )
     return on_clock(
         _FITTED_READING[_direction(group)],
         ground.clock,
@@ -228,7 +230,7 @@ def _notes(found: list[_Group]) -> list[Message]:
     elif unknown:
         notes.append(Message("trend.age_not_known", rows=unknown, all=len(found)))
     if bunched and len(found) == 1:
-        notes.append(Message("trend.one_bunched", p=found[0].clustered_p))
+        notes.append(Message("trend.one_bunched", p=chance(found[0].clustered_p)))
     elif bunched:
         notes.append(Message("trend.bunched", rows=bunched, all=len(found)))
     return notes

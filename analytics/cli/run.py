@@ -77,7 +77,7 @@ def _print_headlines(store: Store) -> None:
 
     with store.read() as reader:
         for title, question, by, rows in _HEADLINES:
-            click.echo(f"\n{title}  (shedbook {question})")
+            click.echo(f"{title}  (shedbook {question})")
             answer = ask_reader(reader, question, Scope(), by=by)
             show_headline(answer, sys.stdout, most_rows=rows)
     sys.stdout.flush()
@@ -102,7 +102,7 @@ def _serve(
 
 def _ready(store: Store, *, until_ready: bool, browser: bool) -> Callable[[str], None]:
     def tell(address: str) -> None:
-        click.echo(f"\nPages of {store.root}: {address}")
+        click.echo(f"Pages of {store.root}: {address}")
         click.echo("The first page answers." if until_ready else "Stop with Ctrl+C.")
         sys.stdout.flush()
         if browser and not until_ready and _has_display():

@@ -83,7 +83,6 @@ def print_table(console: Console, columns: Sequence[Shown]) -> None:
     if needed > console.width:
         table.width = needed
     console.print(table, crop=False)
-    console.print()
 
 
 def _print_rows(
@@ -98,6 +97,7 @@ def _print_rows(
         _say(console, line, indent="   ")
     if left and say_what_is_left:
         _say(console, say(left))
+    console.print()
 
 
 def _say(console: Console, line: str, *, indent: str = "") -> None:

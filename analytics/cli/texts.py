@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from analytics.answer import Answer, Basis, Message, round_for_reading, say, words
+from analytics.answers import UNGROUPED
 from analytics.scope import OPTION_OF
 
 COUNTING = {
@@ -31,36 +32,23 @@ SMALLEST_P = 0.001
 def basis_lines(answer: Answer) -> list[str]:
     """Put the basis of an answer into two or three lines."""
     basis = answer.basis
-    lines = [
-        say(
-            Message(
-                "show.basis",
-                counting=say(Message(COUNTING[basis.counting])),
-                clock=say(Message(CLOCKS[basis.clock])),
-                period=_period(basis),
-                filters=_filters(basis),
-                locomotives=basis.locomotives,
-                at=basis.data_cut,
-            )
-        ),
-        say(
-            Message(
-                "show.method",
-                method=basis.method or "\u2013",
-                level=round_level(basis.level),
-                fingerprint=basis.fingerprint,
-            )
-        ),
-    ]
+    on: dict[str, Any] = {"period": _period(basis), "filters": _filters(basis)}
+    on |= {"locomotives": basis.locomotives, "at": basis.data_cut}
+    made = {"method": basis.method or "\u2013", "fingerprint": basis.fingerprint}
+    counting = say(Message(COUNTING[basis.counting]))
+    clock = say(Message(CLOCKS[basis.clock]))
+    if answer.question == "quality":
+        lines = [say(Message("show.looked_at", **on))]
+    else:
+        lines = [say(Message("show.basis", counting=counting, clock=clock, **on))]
+    if answer.question in UNGROUPED:
+        lines.append(say(Message("show.method_alone", **made)))
+    else:
+        lines.append(say(Message("show.method", level=f"{100 * basis.level:.4g}", **made)))
     left_out = [say(Message(LEFT_OUT[r], count=n)) for r, n in basis.left_out.items() if n]
     if left_out:
         lines.append(say(Message("show.left_out", reasons=left_out)))
     return lines
-
-
-def round_level(level: float) -> str:
-    """Show a confidence level in per cent, without needless decimals."""
-    return f"{100 * level:.4g}"
 
 
 def heading(question: str, column: str, clock: str) -> str:

@@ -120,6 +120,25 @@ def product_limit(hazard: FloatArray) -> FloatArray:
     return np.cumprod(1.0 - hazard).astype(np.float64)
 
 
+def loglog_bounds(
+    survival: FloatArray, error: FloatArray, quantile: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return pointwise bounds of survival, inside 0 to 1, from the standard error of its log.
+
+    survival ** exp(-+ quantile x error / log survival). Where survival is 0 the lower bound is 0
+    and the upper stays where it was before (survival cannot rise); survival 1 is not asked for.
+    """
+    alive = survival > 0
+    lower, upper = np.zeros_like(survival), np.ones_like(survival)
+    log_survival = np.log(survival[alive])
+    spread = np.exp(quantile * error[alive] / np.abs(log_survival))
+    lower[alive] = np.exp(log_survival * spread)
+    upper[alive] = np.exp(log_survival / spread)
+    if not alive.all():
+        upper[~alive] = upper[alive][-1] if alive.any() else 1.0
+    return lower, upper
+
+
 def within(table: RiskTable, window: Window) -> RiskTable:
     """Keep the ages of failure inside (origin, cut]."""
     keep = (table.age > window.origin) & (table.age <= window.cut)

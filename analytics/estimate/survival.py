@@ -22,6 +22,7 @@ from analytics.estimate.risk_sets import (
     Window,
     check_labels,
     check_pieces,
+    loglog_bounds,
     number_at_risk,
     observed_window,
     product_limit,
@@ -183,7 +184,7 @@ def kaplan_meier(
     # Where all at risk fail at once survival is 0 and has no log; the bounds treat that apart.
     survivors[survivors == 0] = np.inf
     error, quantile = _error(counted, survivors, level)
-    lower, upper = _loglog_bounds(survival, error, quantile)
+    lower, upper = loglog_bounds(survival, error, quantile)
     return SurvivalCurve(
         age=np.concatenate([[counted.window.origin], table.age]),
         survival=np.concatenate([[1.0], survival]),
@@ -363,17 +364,3 @@ def _error(counted: _Counted, weight: FloatArray, level: float) -> tuple[FloatAr
         counted.pieces, table, counted.window, cluster=counted.cluster, weight=weight
     )
     return np.sqrt(variance), float(stats.t.ppf(tail, int(counted.cluster.max())))
-
-
-def _loglog_bounds(
-    survival: FloatArray, error: FloatArray, quantile: float
-) -> tuple[FloatArray, FloatArray]:
-    alive = survival > 0
-    lower, upper = np.zeros_like(survival), np.ones_like(survival)
-    log_survival = np.log(survival[alive])
-    spread = np.exp(quantile * error[alive] / np.abs(log_survival))
-    lower[alive] = np.exp(log_survival * spread)
-    upper[alive] = np.exp(log_survival / spread)
-    if not alive.all():
-        upper[~alive] = upper[alive][-1] if alive.any() else 1.0
-    return lower, upper

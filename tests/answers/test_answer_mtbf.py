@@ -11,7 +11,7 @@ import math
 import pytest
 from scipy import stats
 
-from analytics.answer import Answer
+from analytics.answer import Answer, say
 from analytics.answers.mtbf import COLUMNS
 from analytics.errors import ScopeError
 from analytics.store import Reader
@@ -203,3 +203,27 @@ def test_scaling_the_clock_scales_the_figures(reader: Reader) -> None:
     for name in ("exposure", "mtbf", "mtbf_lower", "mtbf_upper"):
         assert hours[name] == pytest.approx(10 * days[name])
     assert hours["constancy_p"] == pytest.approx(days["constancy_p"])
+
+
+@pytest.mark.parametrize("cut", [1, 20, 33, 50, 77])
+def test_two_adjoining_periods_add_up_to_the_whole(reader: Reader, cut: int) -> None:
+    """Identity: exposure and failures before and from an instant are those of the record."""
+    before = answer(reader, "mtbf", component="injector", until=day(cut)).table.iloc[0]
+    after = answer(reader, "mtbf", component="injector", since=day(cut)).table.iloc[0]
+    assert before["exposure"] + after["exposure"] == pytest.approx(3000)
+    assert before["failures"] + after["failures"] == 3
+
+
+def test_reading_names_the_group_that_fails_most_often(reader: Reader) -> None:
+    pooled = answer(reader, "mtbf", component="injector")
+    assert say(pooled.reading) == (
+        "injector: one failure every 1\u202f000 h (387 to 3\u202f670 h at 90 %), "
+        "3 failures in 3\u202f000 h."
+    )
+    grouped = answer(reader, "mtbf", by=("locomotive",), component="injector")
+    assert grouped.reading.key == "mtbf.most_often_hours"
+    # 1 in 1,000 h is surely less often than 2 in 2,000 h
+    assert grouped.reading.values["subject"] == "5A"
+    assert answer(reader, "mtbf").reading.key == "mtbf.all_days"
+    none = answer(reader, "mtbf", component="injector", until=day(10))
+    assert none.reading.key == "mtbf.none_failed_hours"

@@ -53,7 +53,7 @@ def test_csv_is_the_table_alone_with_the_contracts_columns(
     table = pd.read_csv(io.StringIO(done.out))
     assert list(table) == wanted(question)
     # reading, basis and notes went to standard error
-    assert "Counted: " in done.err
+    assert ("Looked at: " if question == "quality" else "Counted: ") in done.err
     assert "Method: " in done.err
 
 
@@ -96,7 +96,7 @@ def test_table_for_reading_fits_the_screen_and_says_what_it_rests_on(
     assert (done.code, done.err) == (0, "")
     assert max(len(line) for line in done.out.splitlines()) <= 80
     assert "\x1b" not in done.out
-    assert "Counted: " in done.out
+    assert ("Looked at: " if question == "quality" else "Counted: ") in done.out
     assert "known to 2024-06-20" in done.out
 
 

@@ -272,6 +272,6 @@ def test_impossible_lives_are_refused(
         turnbull(lower, upper, entry)
 
 
-def test_no_repeats_are_refused() -> None:
+def test_one_repeat_is_refused() -> None:
     with pytest.raises(EstimateError, match="repeat"):
-        turnbull_bounds([1.0], [2.0], cluster=[1], repeats=0)
+        turnbull_bounds([1.0], [2.0], cluster=[1], repeats=1)

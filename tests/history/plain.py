@@ -1,8 +1,8 @@
-"""The definitions of METHODS 0 and 5 read a second time: slow, row by row, in plain Python.
+"""METHODS 0 and 5 read a second time: slow, row by row, in plain Python.
 
-Nothing here is used by the program. `tests/history/test_against_plain.py` compares it, table by
-table, with what the SQL files make of the same rows. Oracle: the written definitions (METHODS 0,
-INPUTS "Keys, dates, positions", DEVELOPERS "Definitions settled here"), not the SQL.
+The program does not use it: `test_against_plain.py` compares it with what the SQL files make of the
+same rows. Oracle: the written definitions (METHODS 0, INPUTS "Keys, dates, positions", DEVELOPERS
+"Definitions settled here"). Where at one instant the text leaves a choice, the choice is said here.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
 from itertools import pairwise
+from math import inf
 from statistics import median
 from typing import Any
 
@@ -20,41 +21,32 @@ from tests.history.world import World
 
 Row = dict[str, Any]
 Span = tuple[datetime, datetime]
+Place = tuple[str, int | None]  # component and position; None = not stated
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 RANKS = {"remark": 1, "rectify": 2, "withhold": 3, "in-service": 4}
-RULES = ("any", "rectified", "withheld", "in-service")
-# The order of what happens at one instant (METHODS 0, ties); a place that is named comes last.
-FINDING, UNPLACED_FINDING, UNPLACED_CLOSING, CLOSING, UNPLACED_WORK, WORK = range(6)
 STRENGTH = {"checked": 0, "restore": 1, "renew": 2}
-
-
-@dataclass(frozen=True)
-class Part:
-    """What was fitted: whether its age is known, and the age in the component's clock."""
-
-    known: bool
-    age: float
+# What comes first at one instant (METHODS 0, ties). A failure found leads; then what has no position,
+# so that a renewal with a position at that instant leaves a known start.
+FAILURE, BREAK, CLOSING, WORK = range(4)
 
 
 @dataclass(frozen=True)
 class Closing:
+    """What ended a finding or renewed a part; `part` = (age known, age) of what was fitted."""
+
     at: datetime
     timed: bool
     effect: str
-    action: str | None
     by: str
-    part: Part
+    part: tuple[bool, float]
 
 
 @dataclass(frozen=True)
 class Finding:
-    component: str
-    position: int | None
+    place: Place
     defect: str
     found_at: datetime
-    found_timed: bool
     rank: int
-    effect: str | None
     own_closing: Closing | None
     row: Row
 
@@ -63,8 +55,7 @@ class Finding:
 class Episode:
     """Findings of one position and one defect that run into one another."""
 
-    component: str
-    position: int | None
+    place: Place
     defect: str
     findings: list[Finding] = field(default_factory=list)
     closings: list[Closing | None] = field(default_factory=list)
@@ -75,14 +66,14 @@ class Episode:
 
     @property
     def closing(self) -> Closing | None:
+        """The last one; of several at that instant the one that did most."""
         known = [c for c in self.closings if c is not None]
-        if len(known) < len(self.closings):
-            return None
-        return max(known, key=lambda c: (c.at, STRENGTH[c.effect]))
+        ended = len(known) == len(self.closings)
+        return max(known, key=lambda c: (c.at, STRENGTH[c.effect])) if ended else None
 
     @property
-    def closed_at(self) -> datetime | None:
-        return self.closing.at if self.closing else None
+    def closed_at(self) -> datetime:
+        return self.closing.at if self.closing else datetime.max
 
     @property
     def effect(self) -> str | None:
@@ -98,24 +89,13 @@ class Episode:
 
     @property
     def down_hours(self) -> float:
-        down = [(f.found_at, timedelta(hours=f.row.get("down_hours") or 0)) for f in self.findings]
-        return sum((b - a) / HOUR for a, b in union((at, at + hours) for at, hours in down))
+        lasting = [(f.found_at, (f.row.get("down_hours") or 0) * HOUR) for f in self.findings]
+        return sum((b - a) / HOUR for a, b in union((at, at + hours) for at, hours in lasting))
 
     def counted(self, rule: str) -> bool:
         if rule == "rectified":
             return self.rank >= 2 or self.effect in ("renew", "restore")
         return self.rank >= {"any": 1, "withheld": 3, "in-service": 4}[rule]
-
-    def open_until(self, at: datetime) -> bool:
-        """Tell whether it was found before `at` and not closed before it."""
-        return self.found_at < at and (self.closed_at is None or at <= self.closed_at)
-
-
-@dataclass(frozen=True)
-class Reading:
-    at: datetime
-    value: int
-    reset: bool
 
 
 @dataclass(frozen=True)
@@ -132,6 +112,7 @@ class Life:
     exit_at: datetime
     failed: bool
     end_kind: str
+    inspected: bool
 
 
 def union(spans: Iterable[Span]) -> list[Span]:
@@ -145,410 +126,327 @@ def union(spans: Iterable[Span]) -> list[Span]:
     return joined
 
 
-def without(whole: Span, holes: Iterable[Span]) -> list[Span]:
-    """Cut holes out of a span; what is left has a length."""
-    left, start = [], whole[0]
-    for a, b in union(holes):
-        left.append((start, min(a, whole[1])))
-        start = max(start, b)
-    left.append((start, whole[1]))
-    return [(a, b) for a, b in left if a < b]
-
-
 def cut(span: Span, instants: Iterable[datetime]) -> list[Span]:
-    inside = sorted({t for t in instants if span[0] < t < span[1]})
-    return list(pairwise([span[0], *inside, span[1]]))
+    inner = sorted({t for t in instants if span[0] < t < span[1]})
+    return list(pairwise([span[0], *inner, span[1]]))
 
 
 def inside(spans: Iterable[Span], at: datetime) -> bool:
     return any(a <= at <= b for a, b in spans)
 
 
-def midnight(at: datetime) -> datetime:
-    return at.replace(hour=0, minute=0, second=0, microsecond=0)
+def fitted(row: Row) -> tuple[bool, float]:
+    """Return whether the age of the part fitted is known, and the age: new unless said otherwise."""
+    condition, age = row.get("condition_in"), row.get("age_in")
+    if condition == "used" and age is not None:
+        return (True, age)
+    return (condition in (None, "new", "overhauled"), 0)
 
 
 @dataclass
 class Plain:
-    """One locomotive of a World with every figure of its history."""
+    """One locomotive of a World, with every part of its history."""
 
     world: World
     catalogue: Catalogue
     locomotive: str
 
-    def rows(self, table: str) -> list[Row]:
-        return [r for r in self.world.rows.get(table, []) if r["locomotive"] == self.locomotive]
-
-    def within(self, table: str, instant: str) -> list[Row]:
-        """Return the rows inside the observation, both ends included."""
-        if self.observation is None:
-            return []
-        return [r for r in self.rows(table) if inside([self.observation], r[instant])]
-
-    # Records begin and end
-
     @cached_property
     def register(self) -> Row:
         return self.rows("locomotives")[0]
 
+    def rows(self, table: str) -> list[Row]:
+        return [r for r in self.world.rows.get(table, []) if r["locomotive"] == self.locomotive]
+
+    def told(self, table: str, instant: str) -> list[Row]:
+        """Return the rows inside the observation, both ends included."""
+        spans = [self.observation] if self.observation else []
+        return [r for r in self.rows(table) if inside(spans, r[instant])]
+
     @cached_property
     def records_begin(self) -> datetime | None:
-        told = [r["inspected_at"] for r in self.rows("inspections")]
-        told += [r["found_at"] for r in self.rows("findings")]
-        told += [r["done_at"] for r in self.rows("work")]
-        told += [r["read_at"] for r in self.rows("readings")]
+        instants = {"inspections": "inspected_at", "findings": "found_at", "work": "done_at"}
+        instants |= {"readings": "read_at"}
+        told = [row[at] for table, at in instants.items() for row in self.rows(table)]
         return self.register.get("records_from") or min(told, default=None)
 
     @cached_property
     def observation(self) -> Span | None:
-        known = [r["inspected_at"] for r in self.rows("inspections")]
-        known += [r["found_at"] for r in self.rows("findings")]
-        known += [r["done_at"] for r in self.rows("work")]
-        known += [r["covered_until"] for r in self.rows("coverage")]
+        instants = {"inspections": "inspected_at", "findings": "found_at", "work": "done_at"}
+        instants |= {"coverage": "covered_until"}
+        known = [row[at] for table, at in instants.items() for row in self.rows(table)]
         end = self.register.get("in_service_to") or max(known, default=None)
         if self.records_begin is None or end is None:
             return None
         begin = max(self.register.get("in_service_from") or datetime.min, self.records_begin)
         return (begin, end) if begin <= end else None
 
-    @cached_property
+    @property
     def first_life_known(self) -> bool:
-        entered = self.register.get("in_service_from")
-        if entered is None or self.records_begin is None:
-            return False
-        return self.records_begin <= entered + self.catalogue.first_life_grace_days * DAY
-
-    # Stretches at risk
+        entered, begin = self.register.get("in_service_from"), self.records_begin
+        grace = self.catalogue.first_life_grace_days * DAY
+        return None not in (entered, begin) and begin <= entered + grace
 
     @cached_property
     def inspected(self) -> list[datetime]:
-        return sorted({r["inspected_at"] for r in self.within("inspections", "inspected_at")})
+        return sorted({r["inspected_at"] for r in self.told("inspections", "inspected_at")})
 
-    @cached_property
+    @property
     def median_interval(self) -> timedelta | None:
-        return median([b - a for a, b in pairwise(self.inspected)] or [None])
+        waits = [b - a for a, b in pairwise(self.inspected)]
+        return median(waits) if waits else None
 
     @cached_property
     def out_of_use(self) -> list[Span]:
-        if self.observation is None:
-            return []
         rows = self.rows("out_of_use")
-        spans = union((r["from_at"], r["to_at"] or datetime.max) for r in rows)
-        return [s for s in spans if s[0] < self.observation[1] and s[1] > self.observation[0]]
-
-    @cached_property
-    def gaps(self) -> list[Span]:
-        """Return stretches in use that waited too long for an inspection."""
-        if not self.inspected:
-            return []
-        longest = max(14 * DAY, 4 * (self.median_interval or timedelta(0)))
-        waits = [w for s in self.in_use for w in cut(s, self.inspected)]
-        return [(a, b) for a, b in waits if b - a > longest]
+        return union((r["from_at"], r["to_at"] or datetime.max) for r in rows)
 
     @cached_property
     def in_use(self) -> list[Span]:
-        return without(self.observation, self.out_of_use) if self.observation else []
+        if self.observation is None:
+            return []
+        if self.observation[0] == self.observation[1]:
+            return [self.observation]
+        edges = [edge for span in self.out_of_use for edge in span]
+        used = cut(self.observation, edges)
+        return [s for s in used if not any(a <= s[0] and s[1] <= b for a, b in self.out_of_use)]
+
+    @cached_property
+    def gaps(self) -> list[Span]:
+        """Return the waits for an inspection that were too long."""
+        longest = max(14 * DAY, 4 * (self.median_interval or timedelta(0)))
+        waits = [wait for span in self.in_use for wait in cut(span, self.inspected)]
+        return [(a, b) for a, b in waits if self.inspected and b - a > longest]
 
     @cached_property
     def at_risk(self) -> list[Span]:
-        return [s for used in self.in_use for s in without(used, self.gaps)]
-
-    def observed(self, at: datetime) -> bool:
-        """Tell whether an instant lies inside a stretch at risk, its ends included."""
-        holes = [*self.out_of_use, *self.gaps]
-        within = self.observation is not None and inside([self.observation], at)
-        return within and not any(a < at < b for a, b in holes)
+        waits = [wait for span in self.in_use for wait in cut(span, self.inspected)]
+        return union(wait for wait in waits if wait not in self.gaps)
 
     def depot(self, at: datetime) -> str | None:
-        seen = [r for r in self.within("inspections", "inspected_at") if r["inspected_at"] <= at]
-        seen = [r for r in seen if r.get("depot") is not None]
-        if not seen:
-            return self.register.get("depot")
-        return max(seen, key=lambda r: r["inspected_at"])["depot"]
+        rows = self.told("inspections", "inspected_at")
+        seen = [r for r in rows if r["inspected_at"] <= at and r.get("depot") is not None]
+        latest = max(seen, key=lambda r: r["inspected_at"], default=self.register)
+        return latest.get("depot")
 
     def exposure(self) -> dict[tuple[datetime, str | None], timedelta]:
         """Return time at risk by first of the month and depot."""
+        months = [datetime(y, m, 1) for y in range(2023, 2026) for m in range(1, 13)]
         total: dict[tuple[datetime, str | None], timedelta] = {}
-        for a, b in self.pieces_at_risk():
-            key = (midnight(a).replace(day=1), self.depot(a))
-            total[key] = total.get(key, timedelta(0)) + (b - a)
+        for span in self.at_risk:
+            for a, b in cut(span, [*months, *self.inspected]):
+                key = (max(m for m in months if m <= a), self.depot(a))
+                total[key] = total.get(key, timedelta(0)) + (b - a)
         return total
 
-    def pieces_at_risk(self) -> list[Span]:
-        """Cut the stretches at risk at months and inspections."""
-        cuts = set(self.inspected)
-        for a, b in self.at_risk:
-            days = (midnight(a) + n * DAY for n in range((b - a).days + 2))
-            cuts.update(day for day in days if day.day == 1)
-        return [piece for span in self.at_risk for piece in cut(span, cuts)]
-
-    # Findings, renewals, episodes
-
-    def positions(self, component: str, written: str | None) -> list[int | None]:
-        places = self.catalogue.positions(self.register["class"], component)
+    def places(self, row: Row) -> list[Place]:
+        """Return the component and each position that a row means."""
+        component, written = row["component"], row.get("position")
+        count = self.catalogue.positions(self.register["class"], component)
         if written is None:
-            return [1] if places == 1 else [None]
-        if written == "all":
-            return list(range(1, places + 1))
+            return [(component, 1 if count == 1 else None)]
         numbers: set[int] = set()
-        for part in written.replace(",", ";").split(";"):
+        for part in (f"1-{count}" if written == "all" else written).replace(",", ";").split(";"):
             first, _, last = part.strip().partition("-")
             numbers.update(range(int(first), int(last or first) + 1))
-        return sorted(numbers)
-
-    def effect(self, action: str | None) -> str | None:
-        return self.catalogue.actions[action].effect if action else None
-
-    def own_closing(self, row: Row) -> Closing | None:
-        """Return how a finding's own row closes it, if it does."""
-        effect, closed_at = self.effect(row.get("action")), row.get("closed_at")
-        if effect == "defer" or (effect is None and closed_at is None):
-            return None
-        timed = row["closed_timed"] if closed_at else row["found_timed"]
-        by = (effect or "checked", row.get("action"), "finding")
-        return Closing(closed_at or row["found_at"], timed, *by, fitted(row))
+        return [(component, number) for number in sorted(numbers)]
 
     @cached_property
     def findings(self) -> list[Finding]:
         made = []
-        for row in self.within("findings", "found_at"):
-            effect = self.effect(row.get("action"))
+        for row in sorted(self.told("findings", "found_at"), key=lambda r: r["found_at"]):
+            action, closed_at = row.get("action"), row.get("closed_at")
+            effect = self.catalogue.actions[action].effect if action else None
             blank = "rectify" if effect in ("renew", "restore") else "remark"
-            rank = RANKS[row.get("severity") or blank]
-            found = (row["defect"], row["found_at"], row["found_timed"], rank, effect)
-            for position in self.positions(row["component"], row.get("position")):
-                closing = self.own_closing(row)
-                made.append(Finding(row["component"], position, *found, closing, row))
-        return sorted(made, key=lambda f: f.found_at)
+            closing = None
+            if effect != "defer" and (effect or closed_at):
+                at = (
+                    (closed_at, row["closed_timed"])
+                    if closed_at
+                    else (row["found_at"], row["found_timed"])
+                )
+                closing = Closing(*at, effect or "checked", "finding", fitted(row))
+            about = (row["defect"], row["found_at"], RANKS[row.get("severity") or blank], closing)
+            made += [Finding(place, *about, row) for place in self.places(row)]
+        return made
 
     @cached_property
-    def renewals(self) -> list[tuple[str, int | None, Closing]]:
-        """Return component, position and closing of every renewal by work."""
+    def renewals(self) -> list[tuple[Place, Closing]]:
         return [
-            (row["component"], position, self.planned(row))
-            for row in self.within("work", "done_at")
-            if self.effect(row["action"]) == "renew"
-            for position in self.positions(row["component"], row.get("position"))
+            (place, Closing(row["done_at"], row["done_timed"], "renew", "work", fitted(row)))
+            for row in self.told("work", "done_at")
+            if self.catalogue.actions[row["action"]].effect == "renew"
+            for place in self.places(row)
         ]
 
-    def planned(self, row: Row) -> Closing:
-        timed = row["done_timed"]
-        return Closing(row["done_at"], timed, "renew", row["action"], "work", fitted(row))
-
-    def waited_for(self, finding: Finding) -> Closing | None:
+    def closes(self, finding: Finding) -> Closing | None:
         """Return what closes a finding: its own row, else what comes first after it."""
         if finding.own_closing:
             return finding.own_closing
-        place = (finding.component, finding.position)
-        ends = [
-            (f.own_closing.at, CLOSING, -STRENGTH[f.own_closing.effect], f.own_closing)
-            for f in self.findings
-            if (f.component, f.position, f.defect) == (*place, finding.defect) and f.own_closing
-        ]
-        ends += [(c.at, WORK, 0, c) for part, at, c in self.renewals if (part, at) == place]
-        later = [end for end in ends if end[0] >= finding.found_at]
-        return min(later, key=lambda end: end[:3])[3] if later else None
+        key = (finding.place, finding.defect)
+        ends = [f.own_closing for f in self.findings if (f.place, f.defect) == key]
+        ends += [renewal for place, renewal in self.renewals if place == finding.place]
+        later = [c for c in ends if c is not None and c.at >= finding.found_at]
+        return min(later, key=lambda c: (c.at, c.by == "work"), default=None)
 
     @cached_property
     def episodes(self) -> list[Episode]:
         made: list[Episode] = []
-        running: dict[tuple[str, int | None, str], Episode] = {}
+        running: dict[tuple[Place, str], Episode] = {}
         for finding in self.findings:
-            key = (finding.component, finding.position, finding.defect)
-            episode = running.get(key)
-            closed_at = episode.closed_at if episode else None
-            if episode is None or (closed_at is not None and closed_at < finding.found_at):
-                episode = running[key] = Episode(*key)
-                made.append(episode)
-            episode.findings.append(finding)
-            episode.closings.append(self.waited_for(finding))
+            key = (finding.place, finding.defect)
+            if key not in running or running[key].closed_at < finding.found_at:
+                running[key] = Episode(*key)
+                made.append(running[key])
+            running[key].findings.append(finding)
+            running[key].closings.append(self.closes(finding))
         return made
 
     def neighbours(self, episode: Episode) -> list[Episode]:
-        place = (episode.component, episode.position)
-        others = [e for e in self.episodes if (e.component, e.position) == place]
-        return [e for e in others if e is not episode]
+        return [e for e in self.episodes if e.place == episode.place and e is not episode]
 
     def open_at_found(self, episode: Episode) -> bool:
-        return any(e.open_until(episode.found_at) for e in self.neighbours(episode))
+        at = episode.found_at
+        return any(e.found_at < at <= e.closed_at for e in self.neighbours(episode))
 
-    def previous(self, episode: Episode, same_defect: bool) -> datetime | None:
+    def previous(self, episode: Episode, *, same_defect: bool) -> datetime | None:
         """Return the position's latest closing before an episode was found."""
-        others = self.neighbours(episode)
-        kept = [e for e in others if e.defect == episode.defect or not same_defect]
-        closings = [e.closed_at for e in kept if e.closed_at is not None]
-        return max((c for c in closings if c < episode.found_at), default=None)
+        kept = [
+            e for e in self.neighbours(episode) if not same_defect or e.defect == episode.defect
+        ]
+        return max((e.closed_at for e in kept if e.closed_at < episode.found_at), default=None)
 
     def censored_at(self, episode: Episode) -> datetime | None:
-        """Return when a closing seen at risk stops being followed; None where it was not seen."""
-        closing = episode.closing
-        if closing is None or not self.observed(closing.at) or self.observation is None:
-            return None
-        place = (episode.component, episode.position)
-        later = [c for part, at, c in self.renewals if (part, at) == place]
-        # at one instant work comes after a closing, but a renewal does not end its own window
-        starts = [c.at for c in later if (c.at, 1) > (closing.at, closing.by == "work")]
-        starts += [a for a, b in [*self.out_of_use, *self.gaps] if a >= closing.at]
-        return min([*starts, self.observation[1]])
-
-    # Lives
+        """Return when a closing stops being followed; None where it was not seen at risk."""
+        at = episode.closed_at
+        followed = [b for a, b in self.at_risk if a <= at <= b]
+        planned = [c.at for place, c in self.renewals if place == episode.place and c.at > at]
+        return min([max(followed), *planned]) if followed else None
 
     def seen(self, component: str) -> list[datetime]:
-        """Return when the component was looked at: inspections that see it, findings of it."""
+        """Return when a component was looked at; nothing where no inspection sees it."""
         kinds = self.catalogue.components[component].seen_by
-        looks = [
-            r["inspected_at"]
-            for r in self.within("inspections", "inspected_at")
-            if r["kind"] in kinds
-        ]
-        return sorted(looks + [f.found_at for f in self.findings if f.component == component])
-
-    def lives(self, rule: str) -> list[Life]:
-        made = []
-        for component in self.catalogue.components:
-            places = self.catalogue.positions(self.register["class"], component)
-            if self.observation:
-                for position in range(1, places + 1):
-                    made += self.lives_of(component, position, rule)
-        return made
-
-    def first_start(self, component: str) -> tuple[datetime, Part]:
-        assert self.observation
-        if self.catalogue.components[component].in_service and self.first_life_known:
-            return self.register["in_service_from"], Part(True, 0)
-        return self.observation[0], Part(False, 0)
+        rows = self.told("inspections", "inspected_at")
+        looks = [r["inspected_at"] for r in rows if r["kind"] in kinds]
+        found = [f.found_at for f in self.findings if f.place[0] == component]
+        return sorted(looks + found) if looks else []
 
     def turns(self, component: str, position: int, rule: str) -> list[tuple[Any, ...]]:
-        """Return (at, order at one instant, what, episode or part fitted) of one position."""
+        """Return (instant, order, rank or nothing, what, episode or closing) of one position."""
         turns: list[tuple[Any, ...]] = []
-        for e in self.episodes:
-            if e.component != component or e.position not in (position, None):
-                continue
+        for e in (e for e in self.episodes if e.place[0] == component):
             counted, renewed = e.counted(rule), e.effect == "renew"
-            if e.position is None and counted:
-                turns.append((e.found_at, UNPLACED_FINDING, "position-not-stated", None))
-            if e.position is None and renewed:
-                turns.append((e.closed_at, UNPLACED_CLOSING, "position-not-stated", None))
-            if e.position and counted and renewed:
-                turns.append((e.found_at, FINDING, "failure", e))
-                turns.append((e.closed_at, CLOSING, "renewed", e))
-            elif e.position and renewed and e.closing:
-                turns.append((e.closed_at, CLOSING, "renewed-uncounted", e.closing.part))
-        for part, place, renewal in self.renewals:
-            if part == component and place == position:
-                turns.append((renewal.at, WORK, "renewed-by-plan", renewal.part))
-            elif part == component and place is None:
-                turns.append((renewal.at, UNPLACED_WORK, "position-not-stated", None))
-        return sorted((t for t in turns if t[0] <= self.observation[1]), key=lambda t: t[:2])
+            if e.place[1] is None:
+                turns += [(e.found_at, BREAK, 0, "position-not-stated", None)] * counted
+                turns += [(e.closed_at, BREAK, 0, "position-not-stated", None)] * renewed
+            elif e.place[1] == position and renewed and counted:
+                turns.append((e.found_at, FAILURE, -e.first_rank, "failure", e))
+                turns.append((e.closed_at, CLOSING, 0, "renewed", e))
+            elif e.place[1] == position and renewed:
+                turns.append((e.closed_at, CLOSING, 1, "renewed-uncounted", e.closing))
+        for place, c in self.renewals:
+            if place == (component, position):
+                turns.append((c.at, WORK, 0, "renewed-by-plan", c))
+            elif place == (component, None):
+                turns.append((c.at, BREAK, 0, "position-not-stated", None))
+        return sorted(turns, key=lambda turn: turn[:3])
+
+    def lives(self, rule: str) -> list[Life]:
+        made: list[Life] = []
+        for component in self.catalogue.components if self.observation else []:
+            for position in range(self.catalogue.positions(self.register["class"], component)):
+                made += self.lives_of(component, position + 1, rule)
+        return made
 
     def lives_of(self, component: str, position: int, rule: str) -> list[Life]:
+        assert self.observation
+        begin, end = self.observation
+        start: tuple[datetime, bool, float] | None = (begin, False, 0)
+        if self.catalogue.components[component].in_service and self.first_life_known:
+            start = (self.register["in_service_from"], True, 0)
         made: list[Life] = []
         waiting: list[Episode] = []  # failures whose own renewal is still to come: no life runs
-        start: tuple[datetime, Part] | None = self.first_start(component)
-
-        def end(at: datetime, kind: str, episode: Episode | None = None) -> None:
-            if start is not None:
-                made.extend(self.pieces(component, position, start, at, kind, episode))
-
-        for at, _, what, detail in self.turns(component, position, rule):
+        for at, _, _, what, detail in self.turns(component, position, rule):
+            if at > end:
+                break
+            if start is not None and what != "renewed":
+                exact = what != "failure" or detail.first_rank == 4
+                made += self.pieces((component, position, *start), at, what, exact=exact)
+                start = (at, *(detail.part if isinstance(detail, Closing) else (False, 0)))
             if what == "failure":
-                end(at, what, detail)
                 waiting, start = [*waiting, detail], None
             elif what == "renewed":
                 waiting.remove(detail)
-                start = None if waiting else (at, detail.closing.part)
-            elif start is not None:
-                end(at, what)
-                start = (at, detail or Part(False, 0))
-        assert self.observation
-        end(self.observation[1], "end")
+                start = None if waiting else (at, *detail.closing.part)
+        if start is not None:
+            seen = self.seen(component)
+            last = max((s for s in seen if s <= end), default=end)
+            made += self.pieces((component, position, *start), last, "end", exact=True)
         return made
 
     def pieces(
-        self,
-        component: str,
-        position: int,
-        start: tuple[datetime, Part],
-        at: datetime,
-        kind: str,
-        failure: Episode | None,
+        self, life: tuple[str, int, datetime, bool, float], at: datetime, kind: str, *, exact: bool
     ) -> list[Life]:
-        """Return the stretches at risk of one life that ends at `at`."""
-        seen = self.seen(component)
-        if failure is None and self.inspected:
-            at = max((s for s in seen if s <= at), default=start[0])
-        made = []
+        """Return the stretches in use of one life that ends at `at`."""
+        made, seen = [], self.seen(life[0])
         for a, b in self.in_use:
-            entry, leave = max(a, start[0]), min(b, at)
-            if entry >= leave:
-                continue
-            failed, lower = failure is not None and at <= b, leave
-            if failed and self.inspected and failure and failure.first_rank < 4:
+            entry, leave = max(a, life[2]), min(b, at)
+            failed = kind == "failure" and at == leave
+            lower = leave
+            if failed and not exact and seen:
                 lower = max([entry, *(s for s in seen if s < at)])
-            end_kind = kind if at <= b else "pause"
-            age = (start[0], start[1].known, start[1].age)
-            made.append(
-                Life(component, position, *age, entry, lower, leave, failed, end_kind)
-            )
+            ended = kind if at == leave else "pause"
+            if entry < leave:
+                made.append(Life(*life, entry, lower, leave, failed, ended, bool(seen)))
         return made
 
-    # Counters
-
-    def counter(self, clock: str) -> list[Reading]:
-        """Return the cleaned readings of one clock, summed up over replaced counters."""
+    def counter(self, clock: str) -> list[tuple[datetime, int, bool]]:
+        """Return (instant, sum over replaced counters in 0.1 h or km, whether it is a new one)."""
         column, unit = {"hours": ("engine_hours", 10), "km": ("km", 1)}[clock]
+        entered = self.register.get("in_service_from") or (self.observation or (None,))[0]
         rows = [(r["read_at"], r.get(column)) for r in self.rows("usage")]
         rows += [(r["inspected_at"], r.get(column)) for r in self.rows("inspections")]
-        read = sorted({(at, value) for at, value in rows if value is not None})
-        read = [r for i, r in enumerate(read) if not wild(read, i)]
+        rows += [(entered, self.register.get(f"{column}_at_start"))]
+        read = sorted({(at, value) for at, value in rows if None not in (at, value)})
+        alone = [
+            here
+            for before, here, after in zip(read, read[1:], read[2:], strict=False)
+            if before[1] <= after[1] and not before[1] <= here[1] <= after[1]
+        ]
+        read = [r for r in read if r not in alone]
         limits = self.catalogue.classes[self.register["class"]]
-        most = {"hours": limits.max_hours_per_day, "km": limits.max_km_per_day}[clock]
-        made: list[Reading] = []
-        offset, before = 0.0, None
-        for i, (at, value) in enumerate(read):
-            reset = before is not None and value < before[1]
-            rising = i + 1 < len(read) and read[i + 1][1] >= value
-            if reset and not (rising and possible(value, at - before[0], most)):
-                continue
-            offset += before[1] if reset else 0.0
-            made.append(Reading(at, round((offset + value) * unit), reset))
-            before = (at, value)
+        most = {"hours": limits.max_hours_per_day, "km": limits.max_km_per_day}[clock] or inf
+        made: list[tuple[datetime, int, bool]] = []
+        offset = last = 0.0
+        for (at, value), after in zip(read, [*read[1:], None], strict=False):
+            new = value < last
+            rises = after is not None and after[1] >= value
+            if new and not (rises and value <= most * ((at - made[-1][0]) / DAY)):
+                continue  # neither the same counter nor a new one
+            offset, last = offset + (last if new else 0), value
+            made.append((at, round((offset + value) * unit), new))
         return made
 
-    def clock_at(self, readings: list[Reading], at: datetime) -> float | None:
-        """Return a cumulative counter at an instant, None where it is not known."""
-        for a, b in pairwise(readings):
-            if a.at <= at <= b.at and (b.at - a.at <= 62 * DAY or at in (a.at, b.at)):
-                return a.value + (b.value - a.value) * ((at - a.at) / (b.at - a.at))
-        if not readings or not (timedelta(0) <= at - readings[-1].at <= 31 * DAY):
+    def clock_at(self, clock: str, at: datetime) -> float | None:
+        """Return a counter at an instant, in 0.1 h or km; None where it is not known."""
+        read = self.counter(clock)
+        for (a, low, _), (b, high, _) in pairwise(read):
+            if a <= at <= b and (b - a <= 62 * DAY or at in (a, b)):
+                return (
+                    low
+                    if at == a
+                    else high
+                    if at == b
+                    else low + (high - low) * ((at - a) / (b - a))
+                )
+        if not read or not timedelta(0) <= at - read[-1][0] <= 31 * DAY:
             return None
-        last = readings[-1]
-        recent = [r for r in readings if r.at >= last.at - 90 * DAY]
-        rates = [(b.value - a.value) / ((b.at - a.at) / DAY) for a, b in pairwise(recent)]
-        if at == last.at:
-            return last.value
-        return last.value + median(rates) * ((at - last.at) / DAY) if rates else None
-
-
-def fitted(row: Row) -> Part:
-    """Return the part that a renewal fits: new unless the row says otherwise."""
-    condition, age = row.get("condition_in"), row.get("age_in")
-    if condition == "used" and age is not None:
-        return Part(True, age)
-    return Part(condition in (None, "new", "overhauled"), 0)
-
-
-def wild(read: list[tuple[datetime, float]], i: int) -> bool:
-    """Tell a single reading off both neighbours, which themselves rise."""
-    if not 0 < i < len(read) - 1:
-        return False
-    before, value, after = read[i - 1][1], read[i][1], read[i + 1][1]
-    return before <= after and not before <= value <= after
-
-
-def possible(value: float, elapsed: timedelta, most: float | None) -> bool:
-    return most is None or value <= most * (elapsed / DAY)
-
-
-def read_world(world: World, catalogue: Catalogue) -> list[Plain]:
-    return [Plain(world, catalogue, r["locomotive"]) for r in world.rows["locomotives"]]
+        last_at, last = read[-1][:2]
+        paces = [
+            (high - low) / ((b - a) / DAY)
+            for (a, low, _), (b, high, _) in pairwise(read)
+            if b > last_at - 90 * DAY
+        ]
+        if at == last_at:
+            return last
+        return last + median(paces) * ((at - last_at) / DAY) if paces else None
