@@ -100,7 +100,8 @@ def words(language: str = "en") -> Mapping[str, str]:
 def say(message: Message, language: str = "en") -> str:
     """Put a message into words.
 
-    Numbers are rounded for reading (three significant digits, thousands apart), dates are ISO.
+    Numbers are rounded for reading (three significant digits, thousands apart), dates are ISO. A
+    sentence writes `{failures:failure|failures}` for a count with its noun in the right number.
 
     Raises
     ------
@@ -108,7 +109,24 @@ def say(message: Message, language: str = "en") -> str:
         If the key has no sentence: a test makes sure that every key used has one.
     """
     template = words(language)[message.key]
-    return template.format_map({name: _plain(value) for name, value in message.values.items()})
+    return template.format_map({name: _Shown.of(value) for name, value in message.values.items()})
+
+
+class _Shown(str):
+    """A value in words; a format of two nouns, `one|many`, adds the one that fits its count."""
+
+    __slots__ = ("single",)
+    single: bool
+
+    @classmethod
+    def of(cls, value: Any) -> _Shown:
+        shown = cls(_plain(value))
+        shown.single = value == 1 and not isinstance(value, bool)
+        return shown
+
+    def __format__(self, nouns: str) -> str:
+        one, _, many = nouns.partition("|")
+        return f"{str(self)} {one if self.single else many}" if nouns else str(self)
 
 
 def _plain(value: Any) -> str:

@@ -24,6 +24,7 @@ COLUMNS = (
     "aicc", "lives", "failures", "left_out", "b10", "b10_lower", "b10_upper", "median",
     "median_lower", "median_upper", "mean", "mean_lower", "mean_upper", "note",
 )  # fmt: skip
+MOST_CHECKED = 4  # groups whose best fit is checked: the other program takes 0.1 s a fit
 _FIGURES = tuple(
     name
     for name in COLUMNS
@@ -58,13 +59,14 @@ def fit_lives(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer
     check_groups(by, "survival", allowed=ALLOWED)
     ground, lives = read_ground(reader, scope)
     found = [
-        _Group(key, part, len(dropped), _fits(part, lives, scope.level))
+        _group(key, part, len(dropped), lives, scope.level)
         for key, part, (dropped,) in each_group(lives.frame, by, lives.dropped)
     ]
     rows = [_row(group, fit, ground, by) for group in found for fit in group.fits]
     table = finished(rows, (*by, *COLUMNS))
     notes = life_notes(lives, ground, by, exactly=not lives.intervals_matter)
     notes.append(Message("fit.per_replacement"))
+    notes += _second_opinions(found, by, ground)
     how = "between inspections" if lives.intervals_matter else "exact ages"
     basis = life_basis(ground, lives, f"maximum likelihood, {how}, profile bounds")
     return Answer("survival", table, basis, _reading(found, ground, by), tuple(notes))
@@ -75,14 +77,37 @@ class _Group:
     key: Key
     lives: pd.DataFrame
     left_out: int
+    data: LifeData
     fits: list[LifeFit]
 
 
-def _fits(part: pd.DataFrame, lives: Lives, level: float) -> list[LifeFit]:
+def _group(key: Key, part: pd.DataFrame, left_out: int, lives: Lives, level: float) -> _Group:
+    data = _life_data(part, lives)
+    return _Group(key, part, left_out, data, fit_all(data, level=level))
+
+
+def _life_data(part: pd.DataFrame, lives: Lives) -> LifeData:
     upper = np.where(part["failed"], part["exit"], np.inf)
     sound = part["lower"] if lives.intervals_matter else part["exit"]
     lower = np.where(part["failed"], np.maximum(sound, part["entry"]), part["exit"])
-    return fit_all(LifeData.of(lower, upper, part["entry"]), level=level)
+    return LifeData.of(lower, upper, part["entry"])
+
+
+def _second_opinions(found: list[_Group], by: Sequence[str], ground: Ground) -> list[Message]:
+    """Ask an independent program about the best law of each group, where they are few."""
+    fitted = [group for group in found if not math.isnan(group.fits[0].loglik)]
+    if not fitted or len(fitted) > MOST_CHECKED:
+        return []
+    from analytics.estimate.lifelines_fits import second_opinion  # over a second to import
+
+    doubted = [
+        label(by, group.key, ground) or group.fits[0].model
+        for group in fitted
+        if not second_opinion(group.data, group.fits[0]).agrees
+    ]
+    if doubted:
+        return [Message("fit.second_opinion_differs", names=doubted)]
+    return [Message("fit.second_opinion_agrees")]
 
 
 def _row(group: _Group, fit: LifeFit, ground: Ground, by: Sequence[str]) -> dict[str, object]:
