@@ -50,3 +50,18 @@ def test_every_dependency_has_its_reason() -> None:
     for requirement in wanted:
         name = re.split(r"[<>=]", requirement)[0]
         assert name in reasons, name
+
+
+def test_every_setting_is_documented() -> None:
+    sources = [
+        p
+        for room in ("analytics", "dashboard", "data_demo", "tests")
+        for p in (ROOT / room).rglob("*.py")
+    ]
+    named = {
+        name
+        for path in sources
+        for name in re.findall(r"SHEDBOOK_[A-Z_]+", path.read_text("utf-8"))
+    }
+    settings = DEVELOPERS.split("## Settings")[1].split("## The store")[0]
+    assert {name for name in named if f"`{name}`" not in settings} <= {"SHEDBOOK_"}

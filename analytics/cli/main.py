@@ -21,7 +21,11 @@ from analytics.errors import ShedbookError, nearest
 COMMANDS = {
     "demo": ("run", "Build an invented railway, print three tables, open its pages."),
     "init": ("data", "Start an empty store."),
+    "template": ("data", "Write a workbook to fill in, with lists to choose from."),
     "ingest": ("data", "Hand files in."),
+    "map": ("data", "Propose a mapping for a file with headings and codes of its own."),
+    "rejects": ("data", "Write out the rows set aside, to be mended and handed in again."),
+    "withdraw": ("data", "Take a batch back."),
     "quality": ("figures", "What is missing from the record."),
     "repeats": ("figures", "Which positions keep coming back, longest chain first."),
     "recurrence": ("figures", "How often it comes back within a window after a closing."),
@@ -30,6 +34,7 @@ COMMANDS = {
     "survival": ("figures", "How long one lasts; --fit for Weibull, lognormal, exponential."),
     "mcf": ("figures", "How failures add up over the time in service."),
     "serve": ("run", "Show the pages of a store on this machine."),
+    "bench": ("run", "Time this program on this machine."),
 }
 
 

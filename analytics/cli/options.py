@@ -69,7 +69,10 @@ _OUTPUT = (
     click.option("--with-basis", is_flag=True, help="JSON: an object with rows, basis and notes."),
 )
 _BY = click.option(
-    "--by", default="", metavar="WORDS", help=f"A row for each of: {', '.join(GROUPS)}."
+    "--by",
+    multiple=True,
+    metavar="WORDS",
+    help=f"A row for each of: {', '.join(GROUPS)}; commas between several.",
 )
 
 
@@ -104,4 +107,4 @@ def take_scope(given: dict[str, Any]) -> Scope:
 
 def take_groups(given: dict[str, Any]) -> tuple[str, ...]:
     """Take `--by` out of a command's options and read it."""
-    return parse_groups(given.pop("by", ""))
+    return parse_groups(",".join(given.pop("by", ())))

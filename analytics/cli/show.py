@@ -34,6 +34,12 @@ class Output:
         """
         ending = out.suffix.removeprefix(".").lower() if out else ""
         guessed = ending if ending in FORMATS else "table"
+        if form is None and not as_json and ending not in (*FORMATS, "", "txt"):
+            known = ", ".join(f".{name}" for name in FORMATS if name != "table")
+            raise ScopeError(
+                f"{out} ends in .{ending}, which is no format: end it in {known} or .txt, or say "
+                "--format."
+            )
         chosen = "json" if as_json else form or guessed
         if as_json and form not in (None, "json"):
             raise ScopeError(f"--json and --format {form} contradict each other; give one.")

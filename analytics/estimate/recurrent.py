@@ -35,9 +35,9 @@ class CumulativeCurve:
     """Mean cumulative number of events by age, a step function that rises at each `age`.
 
     Arrays share one length: age 0, then each distinct age of an event. `variance` is that of
-    `mcf`, `at_risk` the units (or positions) observed at that age, `events` those counted there.
-    `observed_until` is the last age anybody was observed. NaN bounds come with a `note`, a
-    message key.
+    `mcf`, `at_risk` the units (or positions) observed at that age, `watched` the units alone,
+    `events` those counted there. `observed_from` and `observed_until` are the least and the last
+    age anybody was observed. NaN bounds come with a `note`, a message key.
     """
 
     age: FloatArray
@@ -45,11 +45,13 @@ class CumulativeCurve:
     lower: FloatArray
     upper: FloatArray
     at_risk: IntArray
+    watched: IntArray
     events: IntArray
     variance: FloatArray
     units: int
     clusters: int
     left_out: int
+    observed_from: float
     observed_until: float
     level: float
     note: str
@@ -163,7 +165,9 @@ def mean_cumulative(
     steps = _accumulate(windows, age, at.astype(np.int64), windows.cluster[window[seen]])
     if age.size == 0 or age[0] > 0:
         start, past = windows.at_risk_over(np.zeros(1))
-        steps = np.column_stack([[0.0, 0.0, windows.weight @ (past - start), 0.0, 0.0], steps])
+        here = past - start
+        origin = [0.0, 0.0, windows.weight @ here, 0.0, 0.0, here.sum()]
+        steps = np.column_stack([origin, steps])
         age = np.append(0.0, age)
     clusters = np.unique(windows.cluster).size
     lower, upper = _log_bounds(steps[0], steps[1] + steps[4], clusters=clusters, level=level)
@@ -174,11 +178,13 @@ def mean_cumulative(
         lower=lower,
         upper=upper,
         at_risk=steps[2].astype(np.int64),
+        watched=steps[5].astype(np.int64),
         events=steps[3].astype(np.int64),
         variance=steps[1],
         units=int(np.unique(windows.unit).size),
         clusters=clusters,
         left_out=int(np.sum(~seen)),
+        observed_from=float(windows.entry.min()) if windows.entry.size else np.nan,
         observed_until=float(windows.exit.max()) if windows.exit.size else np.nan,
         level=level,
         note=note if seen.any() else NO_EVENTS,
@@ -302,7 +308,7 @@ def _window_of_each(windows: _Windows, ages: FloatArray) -> IntArray:
 
 
 def _accumulate(windows: _Windows, age: FloatArray, at: IntArray, cluster: IntArray) -> FloatArray:
-    """Return rows of mcf, its variance, number at risk, events, counting error of thin steps.
+    """Return rows of mcf, its variance, number at risk, events, counting error of thin steps, watched.
 
     `at` and `cluster` are, for each event, the index of its age and the cluster it belongs to.
     """
@@ -330,7 +336,7 @@ def _accumulate(windows: _Windows, age: FloatArray, at: IntArray, cluster: IntAr
     watched = np.cumsum(np.bincount(start, minlength=size + 1) - ends)[:size]
     few = watched < min(FEW_WATCHED, clusters)
     counting = np.cumsum(np.where(few, events / at_risk**2, 0.0))
-    return np.stack([np.cumsum(events / at_risk), variance, at_risk, events, counting])
+    return np.stack([np.cumsum(events / at_risk), variance, at_risk, events, counting, watched])
 
 
 def _squared_residuals(

@@ -282,7 +282,7 @@ def survival_at(
         note = "survival.beyond_observation"
     elif row == 0:
         survival, upper = 1.0, 1.0
-        lower = (1.0 - level) ** (1.0 / at_risk) if at_risk else np.nan
+        lower = lower_bound_without_failure(at_risk, level)
         lower = 1.0 if age == curve.origin_age else lower
     else:
         survival, lower, upper = curve.survival[row], curve.lower[row], curve.upper[row]
@@ -347,11 +347,25 @@ def _count(
     )
 
 
+def lower_bound_without_failure(at_risk: float, level: float) -> float:
+    """Return the exact one-sided lower bound on survival while none of `at_risk` lives failed.
+
+    It is the p with p ** at_risk = 1 - level (binomial, no failure); NaN with nobody at risk.
+
+    References
+    ----------
+    Clopper, C.J., Pearson, E.S. (1934), The use of confidence or fiducial limits illustrated in the
+    case of the binomial, Biometrika 26, 404-413.
+    """
+    chance = 1.0 - check_level(level)
+    return float(chance ** (1.0 / at_risk)) if at_risk > 0 else float("nan")
+
+
 def _low_failure_bound(counted: _Counted, level: float) -> float:
     if counted.table.age.size or not counted.lives:
         return float("nan")
     at_cut = int(number_at_risk(counted.pieces.entry, counted.pieces.exit, counted.window.cut))
-    return float((1.0 - level) ** (1.0 / at_cut))
+    return lower_bound_without_failure(at_cut, level)
 
 
 def _error(counted: _Counted, weight: FloatArray, level: float) -> tuple[FloatArray, float]:

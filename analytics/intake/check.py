@@ -13,6 +13,7 @@ from datetime import datetime
 
 import duckdb
 
+from analytics.intake.combined import Part
 from analytics.intake.lookups import look_up
 from analytics.intake.readers import text_literal
 from analytics.intake.rules import Rule, meaning, rules_of_context, rules_of_shape
@@ -25,7 +26,7 @@ class Checked:
     """A checked table: its files, its rules, and how many of the first are rules of shape."""
 
     table: Table
-    files: tuple[StagedFile, ...]
+    files: tuple[Part, ...]
     rules: tuple[Rule, ...]
     shape: int
 
@@ -33,7 +34,7 @@ class Checked:
 def check_table(
     connection: duckdb.DuckDBPyConnection,
     table: Table,
-    files: Sequence[StagedFile],
+    files: Sequence[Part],
     *,
     now: datetime,
 ) -> Checked:
@@ -59,7 +60,7 @@ def check_table(
 
 def key_number(table: Table) -> str:
     """Return SQL over the columns of the facts: a number for the key (its text's md5)."""
-    columns = _text_number(table.stored_key)
+    columns = text_number(table.stored_key)
     if not table.id_column:
         return columns
     return (
@@ -69,26 +70,34 @@ def key_number(table: Table) -> str:
 
 
 def row_number_of_values(table: Table) -> str:
-    """Return SQL over the columns of the facts: a number for all values (their text's md5)."""
+    """Return SQL over the columns of the facts: a number for all values.
+
+    For comparing rows of one key within one run only: what the engine makes of the same values may
+    differ between its versions.
+    """
     # What is made from other values, by today's catalogue, does not make a row a different one.
-    return _text_number(tuple(name for name in table.stored if name not in table.derived))
+    return f"hash({', '.join(name for name in table.stored if name not in table.derived)})"
 
 
 def collect_reasons(connection: duckdb.DuckDBPyConnection, checked: Checked) -> None:
     """Write the rows with fate `set_aside` of one table to `in_aside`, as received, with reasons.
 
-    A row that breaks several rules carries all the reasons, and the name and column of the first.
+    A row that breaks several rules carries all the reasons, and the name and column of the first;
+    a row that is wrong as a whole only that reason.
     """
     name = checked.table.name
+    if not connection.execute("SELECT 1 FROM in_broken LIMIT 1").fetchall():
+        return
     rules = list(enumerate(checked.rules, start=1))
     rule = " ".join(f"WHEN {n} THEN {text_literal(r.name)}" for n, r in rules)
     column = " ".join(f"WHEN {n} THEN {text_literal(r.column)}" for n, r in rules if r.column)
-    said = ", ".join(f"CASE WHEN {r.broken} THEN {r.reason} END" for _, r in rules)
+    said = ", ".join(f"CASE WHEN {r.broken} THEN {r.reason} END" for _, r in rules if r.column)
+    whole = " ".join(f"WHEN {n} THEN {r.reason}" for n, r in rules if not r.column)
     connection.execute(
         "INSERT INTO in_aside "
         f"SELECT j.file, j.row_number, CASE f.rule {column} END, CASE f.rule {rule} END, "
-        f"concat_ws(' ', {said}), NULL FROM in_judged_{name} AS j JOIN in_broken AS f "
-        "USING (file, row_number)"
+        f"CASE f.rule {whole} ELSE concat_ws(' ', {said}) END, NULL "
+        f"FROM in_judged_{name} AS j JOIN in_broken AS f USING (file, row_number)"
     )
 
 
@@ -97,13 +106,15 @@ def keep_received(connection: duckdb.DuckDBPyConnection, files: Sequence[StagedF
     for file in files:
         connection.execute(
             "UPDATE in_aside SET received = s.received FROM (SELECT row_number, "
-            f"{received_sql(file)} AS received FROM {file.stage} SEMI JOIN (SELECT row_number "
-            f"FROM in_aside WHERE file = {file.number}) USING (row_number)) AS s "
+            f"{received_sql(file)} AS received FROM {file.received.stage} "
+            f"SEMI JOIN (SELECT row_number FROM in_aside WHERE file = {file.number}) "
+            "USING (row_number)) AS s "
             f"WHERE in_aside.file = {file.number} AND in_aside.row_number = s.row_number"
         )
 
 
-def _text_number(names: Sequence[str]) -> str:
+def text_number(names: Sequence[str]) -> str:
+    """Return SQL for a number that stands for the values of some columns (their text's md5)."""
     cells = ", ".join(f"coalesce({name}::VARCHAR, chr(30))" for name in names)
     return f"md5_number(concat_ws(chr(31), {cells}))"
 

@@ -1,8 +1,9 @@
 """Delimited text to a staged table: the engine's own reader, or line by line where one is broken.
 
-The fast way is strict and parallel. Whatever it refuses, and files with empty lines inside (which
-it would leave out without counting them), go the careful way, where a line that cannot be cut into
-cells is kept whole and marked, and reading goes on at the next line.
+Encoding, delimiter and the row of the header are found from the file itself. The fast way is strict
+and parallel. Whatever it refuses, and files with empty lines inside (which it would leave out
+without counting them), go the careful way, where a line that cannot be cut into cells is kept whole
+and marked, and reading goes on at the next line.
 """
 
 from __future__ import annotations
@@ -14,14 +15,22 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TextIO
 
 import duckdb
-import pyarrow as pa
 
 from analytics.errors import InputError
+from analytics.intake.encodings import decode_to, find_encoding
+from analytics.intake.received import (
+    LOOKED_THROUGH,
+    IsHeader,
+    make_stage,
+    refuse_many_headings,
+    stage_rows,
+)
 
-ROWS_AT_ONCE = 50_000  # in the careful way: rows held in memory before they are staged
+DELIMITERS = (",", ";", "\t")
 _PLAIN_WORDS = {
     "unexpected end of data": "a quotation mark opens a cell and none closes it",
     "field larger": "a cell is longer than 131,072 characters",
@@ -30,42 +39,102 @@ _PLAIN_WORDS = {
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One record: its cells, or why it has none (`broken`) and the line as received."""
+    """One record: its cells, or why it has none (`broken`) and the line as received.
+
+    `ends_at`: how many lines of the file there are up to its end.
+    """
 
     row_number: int
     cells: list[str]
+    ends_at: int
     broken: str | None = None
     surplus: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """Where the header stands and what divides its cells."""
+
+    delimiter: str
+    header: Line
+
+    @property
+    def lines_above(self) -> int | None:
+        """Lines above the header, None where a record among them spans several."""
+        one_each = self.header.ends_at == self.header.row_number
+        return self.header.row_number - 1 if one_each else None
+
+
 def read_delimited(
-    connection: duckdb.DuckDBPyConnection, path: Path, stage: str, *, delimiter: str
-) -> tuple[str, ...]:
-    """Stage a delimited UTF-8 text file (with or without byte order mark); return its headings.
+    connection: duckdb.DuckDBPyConnection, path: Path, stage: str, is_header: IsHeader
+) -> tuple[tuple[str, ...], dict[str, object]]:
+    """Stage a delimited text file; return its headings and how it was written.
+
+    The delimiter (comma, semicolon, tab) and the header are those with which one of the first 20
+    rows is a table's header; where none is, the first row counts, cut by what cuts it most.
 
     Raises
     ------
     InputError
-        If the file is not UTF-8 text, or has no line at all.
+        If the file is no text in a known encoding, or has no line at all.
     """
-    headings = _headings(path, delimiter)
-    if _has_empty_line_inside(path) or not _read_fast(
-        connection, path, stage, delimiter, len(headings)
+    encoding = find_encoding(path)
+    if encoding in {"utf-8", "utf-8-sig"}:
+        layout = _read(connection, path, path, stage, is_header)
+    else:
+        with TemporaryDirectory(prefix="shedbook-") as folder:
+            plain = Path(folder) / "plain.csv"
+            decode_to(path, encoding, plain)
+            layout = _read(connection, path, plain, stage, is_header)
+    form = {
+        "kind": "text",
+        "delimiter": layout.delimiter,
+        "encoding": encoding,
+        "header_row": layout.header.row_number,
+    }
+    return tuple(layout.header.cells), form
+
+
+def _read(
+    connection: duckdb.DuckDBPyConnection,
+    named: Path,
+    path: Path,
+    stage: str,
+    is_header: IsHeader,
+) -> _Layout:
+    """Stage a UTF-8 file that is called `named`."""
+    layout = _find_layout(named.name, path, is_header)
+    refuse_many_headings(named.name, layout.header.cells)
+    above = layout.lines_above
+    width, delimiter = len(layout.header.cells), layout.delimiter
+    if (
+        above is None
+        or _has_empty_line_inside(path, above)
+        or not _read_fast(connection, path, stage, delimiter, width, above=above)
     ):
-        _read_carefully(connection, path, stage, delimiter, len(headings))
-    return headings
+        header_row = layout.header.row_number
+        _read_carefully(connection, path, stage, delimiter, width, header_row=header_row)
+    return layout
 
 
-def _headings(path: Path, delimiter: str) -> tuple[str, ...]:
-    first = next(_lines(path, delimiter), None)
-    if first is None:
-        raise InputError(f"{path.name} is empty.")
-    if first.broken:
-        raise InputError(f"{path.name}: the header cannot be read: {first.broken}.")
-    return tuple(first.cells)
+def _find_layout(name: str, path: Path, is_header: IsHeader) -> _Layout:
+    first: list[_Layout] = []
+    for delimiter in DELIMITERS:
+        lines = list(islice(_lines(path, delimiter), LOOKED_THROUGH))
+        for line in lines:
+            if not line.broken and is_header(line.cells):
+                return _Layout(delimiter, line)
+        first += [_Layout(delimiter, line) for line in lines[:1]]
+    if not first:
+        raise InputError(f"{name} is empty.")
+    best = max(first, key=lambda layout: len(layout.header.cells))
+    if best.header.broken:
+        raise InputError(f"{name}: the header cannot be read: {best.header.broken}.")
+    return best
 
 
-def _has_empty_line_inside(path: Path) -> bool:
+def _has_empty_line_inside(path: Path, above: int) -> bool:
+    """Say whether a line is empty between the header, under `above` lines, and the last one."""
     with (
         path.open("rb") as file,
         mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as text,
@@ -73,23 +142,38 @@ def _has_empty_line_inside(path: Path) -> bool:
         end = len(text)
         while end and text[end - 1] in b"\r\n":
             end -= 1
-        starts_empty = text[:1] in {b"\r", b"\n"}
+        start = 0
+        for _ in range(above):
+            start = _next_line(text, start)
+        starts_empty = text[start : start + 1] in {b"\r", b"\n"}
         return starts_empty or any(
-            text.find(gap, 0, end) >= 0 for gap in (b"\n\n", b"\n\r", b"\r\r")
+            text.find(gap, start, end) >= 0 for gap in (b"\n\n", b"\n\r", b"\r\r")
         )
 
 
+def _next_line(text: mmap.mmap, start: int) -> int:
+    ends = [at for at in (text.find(b"\n", start), text.find(b"\r", start)) if at >= 0]
+    at = min(ends, default=len(text) - 1)
+    return at + (2 if text[at : at + 2] == b"\r\n" else 1)
+
+
 def _read_fast(
-    connection: duckdb.DuckDBPyConnection, path: Path, stage: str, delimiter: str, width: int
+    connection: duckdb.DuckDBPyConnection,
+    path: Path,
+    stage: str,
+    delimiter: str,
+    width: int,
+    *,
+    above: int = 0,
 ) -> bool:
     columns = ", ".join(f"'c{place}': 'VARCHAR'" for place in range(width))
     source = (
-        "read_csv($path, auto_detect = false, header = true, strict_mode = true, "
+        f"read_csv($path, auto_detect = false, header = true, skip = {above}, strict_mode = true, "
         f"delim = $delimiter, quote = '\"', escape = '\"', columns = {{{columns}}})"
     )
     with suppress(duckdb.Error):  # whatever it is that it does not like: the careful way says it
         connection.execute(
-            f"CREATE OR REPLACE TEMP TABLE {stage} AS SELECT row_number() OVER () + 1 "
+            f"CREATE OR REPLACE TEMP TABLE {stage} AS SELECT row_number() OVER () + {above + 1} "
             f"AS row_number, NULL::VARCHAR AS broken, NULL::VARCHAR AS surplus, * FROM {source}",
             {"path": str(path), "delimiter": delimiter},
         )
@@ -98,19 +182,17 @@ def _read_fast(
 
 
 def _read_carefully(
-    connection: duckdb.DuckDBPyConnection, path: Path, stage: str, delimiter: str, width: int
+    connection: duckdb.DuckDBPyConnection,
+    path: Path,
+    stage: str,
+    delimiter: str,
+    width: int,
+    *,
+    header_row: int = 1,
 ) -> None:
-    names = ["broken", "surplus", *(f"c{place}" for place in range(width))]
-    columns = ", ".join(f"{name} VARCHAR" for name in names)
-    connection.execute(f"CREATE OR REPLACE TEMP TABLE {stage} (row_number BIGINT, {columns})")
-    lines = islice(_lines(path, delimiter), 1, None)
-    while chunk := list(islice(lines, ROWS_AT_ONCE)):
-        rows = [_fit(line, width) for line in chunk]
-        texts = [pa.array(column, pa.string()) for column in zip(*rows, strict=True)]
-        numbers = pa.array([line.row_number for line in chunk], pa.int64())
-        connection.register("in_chunk", pa.table([numbers, *texts], names=["row_number", *names]))
-        connection.execute(f"INSERT INTO {stage} FROM in_chunk")
-        connection.unregister("in_chunk")
+    make_stage(connection, stage, width)
+    lines = (line for line in _lines(path, delimiter) if line.row_number > header_row)
+    stage_rows(connection, stage, ((line.row_number, _fit(line, width)) for line in lines))
 
 
 def _fit(line: Line, width: int) -> list[str | None]:
@@ -134,6 +216,7 @@ class _Physical:
     source: Iterator[str]
     since: list[str] = field(default_factory=list)
     again: list[str] = field(default_factory=list)
+    passed: int = 0
 
     def __iter__(self) -> _Physical:
         return self
@@ -141,25 +224,21 @@ class _Physical:
     def __next__(self) -> str:
         line = self.again.pop() if self.again else next(self.source)
         self.since.append(line)
+        self.passed += 1
         return line
 
     def go_back(self) -> str:
         """Give back all but the first of the lines since the last record; return the first."""
         first, *rest = self.since
         self.again += reversed(rest)
+        self.passed -= len(rest)
         self.since.clear()
         return first
 
 
 def _lines(path: Path, delimiter: str) -> Iterator[Line]:
     with path.open(encoding="utf-8-sig", newline="") as file:
-        try:
-            yield from _records(file, delimiter)
-        except UnicodeDecodeError as error:
-            raise InputError(
-                f"{path.name}, about line {_line_of_fault(path)}: this is not UTF-8 text; save the "
-                "file as CSV UTF-8."
-            ) from error
+        yield from _records(file, delimiter)
 
 
 def _records(file: TextIO, delimiter: str) -> Iterator[Line]:
@@ -172,11 +251,12 @@ def _records(file: TextIO, delimiter: str) -> Iterator[Line]:
                 physical.since.clear()
                 number += 1
                 if any(cells):
-                    yield Line(number, cells)
+                    yield Line(number, cells, physical.passed)
         except csv.Error as error:
             number += 1
             received = physical.go_back().rstrip("\r\n")
-            yield Line(number, [], broken=_reason(str(error)), surplus=received)
+            reason = _reason(str(error))
+            yield Line(number, [], physical.passed, broken=reason, surplus=received)
         else:
             return
 
@@ -186,13 +266,3 @@ def _reason(said: str) -> str:
         if said.startswith(start):
             return words
     return "a quotation mark stands inside a quoted cell: write it twice"
-
-
-def _line_of_fault(path: Path) -> int:
-    with path.open("rb") as file:
-        for number, line in enumerate(file, start=1):
-            try:
-                line.decode("utf-8")
-            except UnicodeDecodeError:
-                return number
-    return 0

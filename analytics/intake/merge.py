@@ -7,15 +7,12 @@ depends on what the rows say, never on their order or on the file they stand in.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import duckdb
 
+from analytics.intake.absent import LIVE, CurrentSql, keep_absent
 from analytics.intake.check import Checked, key_number, row_number_of_values
+from analytics.intake.combined import file_of
 from analytics.intake.tables import Table
-
-CurrentSql = Callable[[str, str], str]
-_LIVE = "batch IN (SELECT batch FROM batch WHERE withdrawn_at IS NULL)"
 
 
 def settle(connection: duckdb.DuckDBPyConnection, checked: Checked, current: CurrentSql) -> None:
@@ -31,14 +28,17 @@ def settle(connection: duckdb.DuckDBPyConnection, checked: Checked, current: Cur
         SQL for the current rows of one facts table under a predicate (`store.current_sql`).
     """
     table = checked.table
-    _make_held(connection, checked, current)
+    near = _near(connection, table)
+    keep_absent(connection, checked, current, near)
+    _make_held(connection, checked, current, near)
     _make_rows(connection, checked)
     connection.execute(
         f"CREATE OR REPLACE TEMP TABLE in_fate_{table.name} AS "
         f"SELECT file, row_number, 'set_aside' AS fate, NULL::INTEGER AS ordinal "
         f"FROM in_checked_{table.name} WHERE rule <= {checked.shape}"
     )
-    for query in (_ruled_out(), _keyed(), _numbered()):
+    _make_busy(connection)
+    for query in (_ruled_out(), _free(), _keyed(), _numbered()):
         connection.execute(f"INSERT INTO in_fate_{table.name} {query}")
 
 
@@ -53,7 +53,8 @@ def insert_settled(
     )
     connection.execute(
         f"INSERT INTO facts.{table.name} (batch, file, row_number, ordinal, bucket, {columns}) "
-        f"SELECT {batch}, file, row_number, ordinal, {bucket_sql(buckets)}, {columns} {chosen}"
+        f"SELECT {batch}, {file_of()}, row_number, ordinal, {bucket_sql(buckets)}, {columns} "
+        f"{chosen}"
     )
     # A correction under an id may move a row to another locomotive: both change.
     connection.execute(
@@ -95,11 +96,10 @@ def describe_disagreement(connection: duckdb.DuckDBPyConnection, checked: Checke
 
 
 def _make_held(
-    connection: duckdb.DuckDBPyConnection, checked: Checked, current: CurrentSql
+    connection: duckdb.DuckDBPyConnection, checked: Checked, current: CurrentSql, near: str
 ) -> None:
     """Make `in_held` (the current rows) and `in_once` (any version) near the rows handed in."""
     table = checked.table
-    near = _near(connection, table)
     numbers = f"{key_number(table)} AS k, {row_number_of_values(table)} AS c"
     connection.execute(
         f"CREATE OR REPLACE TEMP TABLE in_held AS SELECT {numbers}, ordinal, locomotive "
@@ -108,7 +108,7 @@ def _make_held(
     came_before = near if any(file.known for file in checked.files) else "false"
     connection.execute(
         f"CREATE OR REPLACE TEMP TABLE in_once AS SELECT DISTINCT {numbers} "
-        f"FROM facts.{table.name} WHERE {_LIVE} AND ({came_before})"
+        f"FROM facts.{table.name} WHERE {LIVE} AND ({came_before})"
     )
 
 
@@ -161,6 +161,22 @@ def _ruled_out() -> str:
     )
 
 
+def _make_busy(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make `in_busy`: the keys that several rows name or that are held; all others are new."""
+    connection.execute(
+        "CREATE OR REPLACE TEMP TABLE in_busy AS SELECT k FROM in_row WHERE rule IS NULL "
+        "GROUP BY k HAVING count(*) > 1 UNION SELECT k FROM in_held"
+    )
+
+
+def _free() -> str:
+    """Return SQL for rows that are alone with their key."""
+    return (
+        "SELECT file, row_number, 'accepted', 1 FROM in_row ANTI JOIN in_busy USING (k) "
+        "WHERE rule IS NULL AND NOT old"
+    )
+
+
 def _keyed() -> str:
     """Return SQL for rows whose key names one fact.
 
@@ -172,7 +188,8 @@ def _keyed() -> str:
         "min(c) OVER w AS least_of_all, max(c) OVER w AS most_of_all, "
         "min(c) FILTER (NOT old) OVER w AS least, max(c) FILTER (NOT old) OVER w AS most, "
         "row_number() OVER (PARTITION BY k ORDER BY old, file, row_number) AS copy "
-        "FROM in_row WHERE rule IS NULL AND NOT numbered WINDOW w AS (PARTITION BY k)) "
+        "FROM in_row SEMI JOIN in_busy USING (k) WHERE rule IS NULL AND NOT numbered "
+        "WINDOW w AS (PARTITION BY k)) "
         "SELECT r.file, r.row_number, CASE "
         "WHEN r.least <> r.most OR (r.known AND r.least_of_all <> r.most_of_all) THEN 'disagree' "
         "WHEN r.same OR r.copy > 1 THEN 'duplicate' "
@@ -191,7 +208,7 @@ def _numbered() -> str:
     return (
         "WITH copies AS (SELECT *, "
         "row_number() OVER (PARTITION BY k, c, file ORDER BY row_number) AS copy "
-        "FROM in_row WHERE rule IS NULL AND NOT old AND numbered), "
+        "FROM in_row SEMI JOIN in_busy USING (k) WHERE rule IS NULL AND NOT old AND numbered), "
         "firsts AS (SELECT *, row_number() OVER (PARTITION BY k, c, copy ORDER BY file) AS place "
         "FROM copies), "
         "held AS (SELECT *, row_number() OVER (PARTITION BY k, c ORDER BY ordinal) AS copy "

@@ -6,6 +6,7 @@ is published (`Delivery.is_new`). All temporary tables are called `in_...`.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,17 +16,26 @@ import duckdb
 import pandas as pd
 
 from analytics.catalogue.model import Catalogue
+from analytics.intake.absent import CurrentSql
 from analytics.intake.check import Checked, check_table, collect_reasons, keep_received
+from analytics.intake.combined import (
+    WITHHELD_RULE,
+    Part,
+    count_rows,
+    file_of,
+    gather_reasons,
+    withhold_rows,
+)
 from analytics.intake.counters import JUMP_RULE, find_jumps
 from analytics.intake.lookups import bring_catalogue, bring_register, keep_conversions
+from analytics.intake.mapping import NO_MAPPING, Mapping, refuse_unknown
 from analytics.intake.merge import (
-    CurrentSql,
     describe_disagreement,
     insert_settled,
     settle,
 )
 from analytics.intake.staging import StagedFile, stage_files
-from analytics.intake.tables import TABLES
+from analytics.intake.tables import COMBINED, TABLES
 
 DEFAULT_BUCKETS = 1
 
@@ -66,7 +76,7 @@ def publish_facts(
     *,
     current: CurrentSql,
     now: datetime,
-    covered_until: datetime | None = None,
+    mapping: Mapping = NO_MAPPING,
     progress: Callable[[str], None] | None = None,
 ) -> Delivery:
     """Append what is new in the files of one call to the facts.
@@ -76,15 +86,16 @@ def publish_facts(
     connection
         On the snapshot under construction.
     paths
-        The files, in any order, of any of the eight tables.
+        The files, in any order, of any of the eight tables or combined sheets.
     catalogue
         What names, positions, units and ranges are checked by.
     current
         SQL for the current rows of one facts table under a predicate (`store.current_sql`).
     now
         The moment of the hand-in, local time; nothing can have been seen later.
-    covered_until
-        Up to when the files are complete for every locomotive they name.
+    mapping
+        How the files' headings and codes turn into ours, and up to when the files are complete for
+        every locomotive they name (`Mapping.covering`).
     progress
         Told what is being done, one line at a time.
 
@@ -94,12 +105,14 @@ def publish_facts(
         If a file cannot be used as a whole; nothing must be published then.
     """
     tell = progress or _say_nothing
-    files = stage_files(connection, paths, progress=progress)
+    refuse_unknown(mapping, catalogue)
+    files = stage_files(connection, paths, catalogue, mapping=mapping, progress=progress)
     batch = _open_batch(connection, now)
     bring_catalogue(connection, catalogue)
     _Intake(connection, batch, files, current, now, tell).run()
-    if covered_until is not None:
-        _cover(connection, batch, files, covered_until)
+    if mapping.covered_until is not None:
+        _cover(connection, batch, files, mapping.covered_until)
+    gather_reasons(connection, _of_combined(files))
     _forget_known_reasons(connection, files)
     keep_received(connection, files)
     delivery = _account(connection, batch, files)
@@ -126,16 +139,30 @@ class _Intake:
             bring_register(self.connection, self.current("locomotives", "true"))
         others = self._check([name for name in TABLES if name != "locomotives"])
         find_jumps(self.connection, [c.table.name for c in others], self.current)
+        self._withhold(others)
         for checked in others:
             self._settle(checked)
+        if combined := _of_combined(self.files):
+            names = sorted({part.table.name for part in combined})
+            count_rows(self.connection, names, combined)
+
+    def _withhold(self, others: Sequence[Checked]) -> None:
+        """Keep out whole the rows of combined sheets of which one part is at fault."""
+        parts = _of_combined(self.files)
+        names = {part.table.name for part in parts}
+        taken_apart = [checked for checked in others if checked.table.name in names]
+        for fate in ("set_aside", "disagree") if parts else ():
+            for checked in taken_apart:
+                settle(self.connection, checked, self.current)
+            withhold_rows(self.connection, sorted(names), parts, fate)
 
     def _check(self, names: Sequence[str]) -> list[Checked]:
         found = []
         for name in names:
-            files = [file for file in self.files if file.table.name == name]
-            if files:
+            parts = [p for file in self.files for p in file.parts if p.table.name == name]
+            if parts:
                 self.tell(f"checking {name}")
-                found.append(check_table(self.connection, TABLES[name], files, now=self.now))
+                found.append(check_table(self.connection, TABLES[name], parts, now=self.now))
         return found
 
     def _settle(self, checked: Checked) -> None:
@@ -152,15 +179,22 @@ class _Intake:
         connection.execute(
             "CREATE OR REPLACE TEMP TABLE in_broken AS SELECT file, row_number, rule FROM "
             f"in_fate_{name} JOIN in_checked_{name} USING (file, row_number) "
-            "WHERE fate = 'set_aside' AND rule IS NOT NULL"
+            f"WHERE fate = 'set_aside' AND rule <> {WITHHELD_RULE}"
         )
         if checked.table.name in {"usage", "inspections"}:
             _collect_jumps(connection, name)
         collect_reasons(connection, checked)
         describe_disagreement(connection, checked)
+        plain = ", ".join(
+            str(part.number)
+            for file in self.files
+            for part in file.parts
+            if file.table is not COMBINED
+        )
         connection.execute(
-            "INSERT INTO in_count SELECT file, CASE fate WHEN 'disagree' THEN 'set_aside' "
-            f"ELSE fate END, count(*) FROM in_fate_{name} GROUP BY ALL"
+            f"INSERT INTO in_count SELECT {file_of()}, CASE fate WHEN 'disagree' THEN 'set_aside' "
+            f"ELSE fate END, count(*) FROM in_fate_{name} WHERE file IN ({plain or 'NULL'}) "
+            "GROUP BY ALL"
         )
 
 
@@ -184,6 +218,10 @@ def convert_readings(connection: duckdb.DuckDBPyConnection, catalogue: Catalogue
     _drop_temporary(connection)
 
 
+def _of_combined(files: Sequence[StagedFile]) -> list[Part]:
+    return [part for file in files for part in file.parts if file.table is COMBINED]
+
+
 def _say_nothing(_line: str) -> None:
     pass
 
@@ -192,7 +230,7 @@ def _open_batch(connection: duckdb.DuckDBPyConnection, now: datetime) -> int:
     batch = int(
         connection.execute("SELECT coalesce(max(batch), 0) + 1 FROM batch").fetchall()[0][0]
     )
-    connection.execute("INSERT INTO batch VALUES (?, ?, NULL)", [batch, now])
+    connection.execute("INSERT INTO batch (batch, received_at) VALUES (?, ?)", [batch, now])
     for table, columns in {
         "in_touched": "locomotive VARCHAR",
         "in_count": "file INTEGER, fate VARCHAR, rows BIGINT",
@@ -222,7 +260,7 @@ def _cover(
     """Note up to when the files are complete, for every locomotive on the register they name."""
     named = " UNION ".join(
         f"SELECT DISTINCT locomotive FROM in_checked_{name}"
-        for name in sorted({file.table.name for file in files})
+        for name in sorted({part.table.name for file in files for part in file.parts})
     )
     held = (
         "SELECT locomotive, arg_max(covered_until, batch) AS until FROM coverage WHERE batch IN "
@@ -250,8 +288,16 @@ def _forget_known_reasons(
             "DELETE FROM in_aside WHERE file = $file AND (row_number, rule) IN ("
             "SELECT (a.row_number, a.rule) FROM set_aside AS a JOIN batch_file AS f "
             "ON f.batch = a.batch AND f.file = a.file JOIN batch AS b ON b.batch = a.batch "
-            "WHERE b.withdrawn_at IS NULL AND f.sha256 = $sha256) RETURNING row_number",
-            {"file": file.number, "sha256": file.sha256},
+            "WHERE b.withdrawn_at IS NULL AND f.sha256 = $sha256 AND f.table_name = $table "
+            "AND f.mapping = $mapping AND f.form::JSON->>'sheet' IS NOT DISTINCT FROM $sheet) "
+            "RETURNING row_number",
+            {
+                "file": file.number,
+                "sha256": file.sha256,
+                "table": file.table.name,
+                "mapping": file.mapping,
+                "sheet": file.sheet.form.get("sheet"),
+            },
         ).fetchall()
         connection.execute(
             "INSERT INTO in_count VALUES ($file, 'set_aside', -$rows), ($file, 'duplicate', $rows)",
@@ -273,21 +319,7 @@ def _account(
     reports = [_report(connection, file, counted, batch) for file in files]
     is_new = bool(touched) or any(r.accepted or r.updated or r.set_aside for r in reports)
     for file, report in zip(files, reports, strict=True):
-        connection.execute(
-            "INSERT INTO batch_file VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            [
-                batch,
-                file.number,
-                file.name,
-                file.table.name,
-                file.sha256,
-                report.rows,
-                report.accepted,
-                report.updated,
-                report.duplicate,
-                report.set_aside,
-            ],
-        )
+        _write_file(connection, file, report)
     connection.execute(
         f"INSERT INTO set_aside SELECT {batch}, file, row_number, column_name, rule, reason, "
         "received FROM in_aside ORDER BY file, row_number"
@@ -298,6 +330,30 @@ def _account(
         frozenset(str(name) for (name,) in touched),
         _set_aside_frame(connection, batch),
         is_new,
+    )
+
+
+def _write_file(
+    connection: duckdb.DuckDBPyConnection, file: StagedFile, report: FileReport
+) -> None:
+    columns: dict[str, object] = {
+        "batch": report.batch,
+        "file": file.number,
+        "name": file.name,
+        "table_name": report.table,
+        "sha256": file.sha256,
+        "rows": report.rows,
+        "accepted": report.accepted,
+        "updated": report.updated,
+        "duplicate": report.duplicate,
+        "set_aside": report.set_aside,
+        "form": json.dumps(file.sheet.form, ensure_ascii=False),
+        "headings": json.dumps(file.received.headings, ensure_ascii=False),
+        "mapping": file.mapping,
+    }
+    places = ", ".join("?" for _ in columns)
+    connection.execute(
+        f"INSERT INTO batch_file ({', '.join(columns)}) VALUES ({places})", [*columns.values()]
     )
 
 

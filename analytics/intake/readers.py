@@ -1,94 +1,116 @@
 """Files to all-text staged tables, one small function per kind of file.
 
 A reader makes a temporary table with the cells as received, all text:
-`row_number` (the line as a spreadsheet shows it: the header is 1), `broken` (why the line could not
+`row_number` (the line as a spreadsheet shows it: the first is 1), `broken` (why the line could not
 be cut into cells, else NULL), `surplus` (what stood beyond the last heading, or the whole broken
 line), and `c0`, `c1`, ... in the order of the headings. Rows without any cell are left out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from functools import partial
+import glob
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import duckdb
 
 from analytics.errors import InputError
 from analytics.intake.delimited import read_delimited
+from analytics.intake.json_lines import read_json_lines
+from analytics.intake.limits import refuse_large
+from analytics.intake.received import (
+    BLANKS,
+    IsHeader,
+    Sheet,
+    drop_empty_rows,
+    holds_table,
+    plain_cells,
+    refuse_many_headings,
+    text_literal,
+)
+from analytics.intake.sheets import read_workbook
 
-BLANKS = " \t\r\n\u00a0\u2007\u2009\u200a\u202f\ufeff"
+__all__ = [
+    "BLANKS",
+    "READERS",
+    "IsHeader",
+    "Sheet",
+    "check_readable",
+    "expand_paths",
+    "read_file",
+    "text_literal",
+]
+
+Reader = Callable[[duckdb.DuckDBPyConnection, Path, str, IsHeader], list[Sheet]]
+_Headings = tuple[tuple[str, ...], dict[str, object]]
 
 
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """One staged table of one file.
+def read_file(
+    connection: duckdb.DuckDBPyConnection,
+    path: Path,
+    stage: str,
+    *,
+    is_header: IsHeader = holds_table,
+) -> list[Sheet]:
+    """Stage one file by the reader of its suffix: one sheet, or several of a workbook.
 
-    Attributes
+    Parameters
     ----------
-    name
-        The file's name.
-    headings
-        As received.
+    connection
+        Where the staged tables are made.
+    path
+        The file.
     stage
-        The temporary table that holds the cells.
-    cells
-        For each heading, SQL over `stage` for the cell without outer blanks, NULL where empty.
-    """
-
-    name: str
-    headings: tuple[str, ...]
-    stage: str
-    cells: tuple[str, ...]
-
-
-Reader = Callable[[duckdb.DuckDBPyConnection, Path, str], tuple[str, ...]]
-
-
-def text_literal(text: str) -> str:
-    """Return a text as an SQL literal."""
-    return "'" + text.replace("'", "''") + "'"
-
-
-def read_file(connection: duckdb.DuckDBPyConnection, path: Path, stage: str) -> list[Sheet]:
-    """Stage one file by the reader of its suffix.
+        The name of the first staged table; further ones get `_2`, `_3`, ... behind it.
+    is_header
+        Whether a row is the header: by default, whether it holds what one of the tables needs.
 
     Raises
     ------
     InputError
         If no reader knows the suffix, or the file is missing, empty, or cannot be read at all.
     """
-    reader = READERS[check_readable(path)]
-    headings = reader(connection, path, stage)
-    cells = _plain_cells(connection, stage, len(headings))
-    connection.execute(
-        f"DELETE FROM {stage} WHERE broken IS NULL AND coalesce(surplus, {', '.join(cells)}) "
-        "IS NULL"
-    )
-    return [Sheet(path.name, headings, stage, cells)]
+    return READERS[check_readable(path)](connection, path, stage, is_header)
 
 
-def _plain_cells(connection: duckdb.DuckDBPyConnection, stage: str, width: int) -> tuple[str, ...]:
-    """Return SQL for each cell without outer blanks.
+def expand_paths(paths: Iterable[Path | str]) -> list[Path]:
+    """Return the files meant by paths, folders and patterns (`*`, `?`, `[...]`, `**`).
 
-    Cutting is by far the dearest step of a check, so only columns are cut in which a cell begins or
-    ends with a blank.
+    A folder stands for the files directly in it whose ending a reader knows, by name. Hidden files
+    and the lock files of open spreadsheets are left out of folders and patterns. A file named twice
+    is taken once; a path that is neither folder nor pattern is returned whether it exists or not.
+
+    Raises
+    ------
+    InputError
+        If a folder or a pattern gives no file.
     """
-    blanks = ", ".join(text_literal(blank) for blank in BLANKS)
-    tests = ", ".join(
-        f"bool_or(c{place}[1] IN ({blanks}) OR c{place}[-1] IN ({blanks}))"
-        for place in range(width)
-    )
-    found = connection.execute(f"SELECT {tests} FROM {stage}").fetchall()[0]
-    return tuple(
-        f"nullif(trim(c{place}, {text_literal(BLANKS)}), '')" if cut else f"nullif(c{place}, '')"
-        for place, cut in enumerate(found)
-    )
+    found: dict[Path, None] = {}
+    for path in map(Path, paths):
+        if path.is_dir():
+            files = [file for file in sorted(path.iterdir()) if _is_meant(file)]
+            if not files:
+                known = ", ".join(READERS)
+                raise InputError(f"folder {str(path)!r} holds no file that can be read ({known}).")
+        elif not path.exists() and glob.has_magic(str(path)):
+            files = [
+                f for f in map(Path, sorted(glob.glob(str(path), recursive=True))) if _is_meant(f)
+            ]
+            if not files:
+                raise InputError(f"no file that can be read fits the pattern {str(path)!r}.")
+        else:
+            files = [path]
+        found |= dict.fromkeys(files)
+    return list(found)
+
+
+def _is_meant(file: Path) -> bool:
+    hidden = file.name.startswith((".", "~$"))
+    return not hidden and file.suffix.lower() in READERS and file.is_file()
 
 
 def check_readable(path: Path) -> str:
-    """Return the suffix of a file that a reader knows and that holds something.
+    """Return the suffix of a file that a reader knows, that holds something and is not too large.
 
     Raises
     ------
@@ -98,6 +120,8 @@ def check_readable(path: Path) -> str:
     suffix = path.suffix.lower()
     if not path.is_file():
         raise InputError(f"there is no file {str(path)!r}.")
+    if suffix == ".xls":
+        raise InputError(f"{path.name} is an old .xls workbook: save it as .xlsx or CSV UTF-8.")
     if suffix not in READERS:
         raise InputError(
             f"{path.name}: files with the ending {suffix!r} cannot be read; "
@@ -105,16 +129,42 @@ def check_readable(path: Path) -> str:
         )
     if path.stat().st_size == 0:
         raise InputError(f"{path.name} is empty.")
+    refuse_large(path)
     return suffix
 
 
-def _read_parquet(connection: duckdb.DuckDBPyConnection, path: Path, stage: str) -> tuple[str, ...]:
+def _of_one_table(
+    read: Callable[[duckdb.DuckDBPyConnection, Path, str, IsHeader], _Headings],
+) -> Reader:
+    """Return the reader of files that hold one table."""
+
+    def reader(
+        connection: duckdb.DuckDBPyConnection, path: Path, stage: str, is_header: IsHeader
+    ) -> list[Sheet]:
+        headings, form = read(connection, path, stage, is_header)
+        cells = plain_cells(connection, stage, len(headings))
+        drop_empty_rows(connection, stage, cells)
+        return [Sheet(path.name, headings, stage, cells, form)]
+
+    return reader
+
+
+def _read_json(
+    connection: duckdb.DuckDBPyConnection, path: Path, stage: str, _is_header: IsHeader
+) -> _Headings:
+    return read_json_lines(connection, path, stage)
+
+
+def _read_parquet(
+    connection: duckdb.DuckDBPyConnection, path: Path, stage: str, _is_header: IsHeader
+) -> _Headings:
     source = f"read_parquet({text_literal(str(path))}, file_row_number = true)"
     try:
         described = connection.execute(f"DESCRIBE FROM {source}").fetchall()
         columns = [(str(n), str(t)) for n, t, *_ in described if n != "file_row_number"]
         if not columns:
             raise InputError(f"{path.name}: the file has no columns.")
+        refuse_many_headings(path.name, [name for name, _ in columns])
         dates = _whole_days(connection, source, columns)
         cells = ", ".join(
             f"{_cell_as_text(name, kind, whole_days=name in dates)} AS c{place}"
@@ -128,7 +178,7 @@ def _read_parquet(connection: duckdb.DuckDBPyConnection, path: Path, stage: str)
         raise InputError(
             f"{path.name} is not a Parquet file that can be read, or it is cut short."
         ) from error
-    return tuple(name for name, _ in columns)
+    return tuple(name for name, _ in columns), {"kind": "parquet"}
 
 
 def _whole_days(
@@ -172,7 +222,14 @@ def _quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
+_TEXT = _of_one_table(read_delimited)
 READERS: dict[str, Reader] = {
-    ".csv": partial(read_delimited, delimiter=","),
-    ".parquet": _read_parquet,
+    ".csv": _TEXT,
+    ".tsv": _TEXT,
+    ".txt": _TEXT,
+    ".xlsx": read_workbook,
+    ".xlsm": read_workbook,
+    ".parquet": _of_one_table(_read_parquet),
+    ".jsonl": _of_one_table(_read_json),
+    ".ndjson": _of_one_table(_read_json),
 }

@@ -12,10 +12,12 @@ from datetime import datetime
 
 from analytics.intake.readers import text_literal
 from analytics.intake.tables import Column, Table
+from analytics.intake.totals import TOTALS_ROW
 
 ISO_INSTANT = (
     r"\d{4}-\d{2}-\d{2}([ T]([01]\d|2[0-3]):[0-5]\d(:[0-5]\d(\.\d{1,6})?)?)?"  # 24:00 is no time
 )
+EXAMPLE_LOCOMOTIVE = "EXAMPLE-ROW"  # of the row that shows how the template is filled in
 NUMBER = r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?"
 
 
@@ -52,14 +54,12 @@ def meaning(column: Column) -> str:
 
 def rules_of_shape(table: Table) -> list[Rule]:
     """Return the rules that a row breaks by itself, whatever the store holds."""
+    totals = f"broken = {text_literal(TOTALS_ROW)}"
     rules = [
-        Rule(
-            "broken-line",
-            "",
-            "broken IS NOT NULL",
-            "broken || '.'",
-        )
+        Rule("totals-row", "", totals, "broken || '.'"),
+        Rule("broken-line", "", "broken IS NOT NULL", "broken || '.'"),
     ]
+    rules.append(_no_example())
     for column in table.columns:
         if column.required:
             words = f"{column.name} is empty, but {table.name} needs it in every row: fill it in."
@@ -81,7 +81,10 @@ def rules_of_context(table: Table, now: datetime) -> list[Rule]:
     for column in table.columns:
         if column.known_as:
             words = f"u_{column.name}"
-            rules.append(Rule("unknown-name", column.name, f"{words} IS NOT NULL", words))
+            broken = f"{words} IS NOT NULL"
+            if column.name == "locomotive":
+                broken += f" AND NOT ({_no_example().broken})"
+            rules.append(Rule("unknown-name", column.name, broken, words))
     columns = {column.name for column in table.columns}
     if "component" in columns:
         rules += _place_rules()
@@ -127,6 +130,15 @@ def _form(column: Column) -> Rule | None:
 
 def _said(heading: str, words: str) -> str:
     return f"'{heading} ' || {shown(heading)} || {text_literal(' ' + words)}"
+
+
+def _no_example() -> Rule:
+    return Rule(
+        "example-row",
+        "locomotive",
+        f"coalesce(x_locomotive = '{EXAMPLE_LOCOMOTIVE}', false)",
+        text_literal("this is the example row of the template: delete it."),
+    )
 
 
 def _place_rules() -> list[Rule]:

@@ -6,14 +6,18 @@ what history makes of it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from analytics.errors import InputError, nearest
 
 Kind = Literal["text", "instant", "number", "choice", "yes-no", "position"]
 SEVERITIES = ("remark", "rectify", "withhold", "in-service")
+REASON_HEADING = "set_aside_because"  # of rows given back to be mended; not read again
+_DATE_ORDERS = ("day-first", "month-first")
+_DECIMALS = {",": "decimal comma", ".": "decimal point"}
 CONDITIONS = ("new", "overhauled", "used", "unknown")
 
 
@@ -257,6 +261,27 @@ TABLES: dict[str, Table] = {
 }
 
 
+def _combined() -> Table:
+    """Return the sheet that has the inspection and a finding in one row, as one wide table."""
+    inspections, findings, readings = (TABLES[n] for n in ("inspections", "findings", "readings"))
+    of_findings = [replace(c, required=False) for c in findings.columns if c is not LOCOMOTIVE]
+    state = [column for column in readings.columns if column.name == "running_state"]
+    return Table("combined", (*inspections.columns, *of_findings, *state), inspections.key)
+
+
+COMBINED = _combined()
+FINDING_IN_A_ROW = frozenset({"component", "defect"})
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingColumn:
+    """A column of a combined sheet that holds one parameter: its place and the unit written."""
+
+    place: int
+    parameter: str
+    unit: str
+
+
 @dataclass(frozen=True, slots=True)
 class Recognised:
     """What a header says: the table, where each of its columns stands, and what is not read."""
@@ -264,6 +289,7 @@ class Recognised:
     table: Table
     places: dict[str, int]
     not_read: tuple[str, ...]
+    readings: tuple[ReadingColumn, ...] = ()
 
 
 def plain_heading(heading: str) -> str:
@@ -271,27 +297,110 @@ def plain_heading(heading: str) -> str:
     return heading.strip().casefold()
 
 
-def recognise(headings: Sequence[str], *, file: str) -> Recognised:
-    """Find the one table whose required columns a header holds.
+def reason_heading(date_order: str, decimal: str) -> str:
+    """Return the heading of the reasons of rows given back, with how the file writes.
 
-    Case and outer blanks do not matter. Of several tables that fit, the one with the most required
-    columns is meant, and a table of dated rows rather than the register. Columns that the table
-    does not have are not read, and named (`describe_not_read`).
+    Examples
+    --------
+    >>> heading = reason_heading("day-first", ",")
+    >>> heading, written_as(["km", heading])
+    ('set_aside_because (day-first, decimal comma)', ('day-first', ','))
+    """
+    said = [date_order if date_order in _DATE_ORDERS else "", _DECIMALS.get(decimal, "")]
+    words = ", ".join(word for word in said if word)
+    return f"{REASON_HEADING} ({words})" if words else REASON_HEADING
+
+
+def is_reason(heading: str) -> bool:
+    """Tell whether a column holds the reasons of rows given back, not to be read again."""
+    return plain_heading(heading).startswith(REASON_HEADING)
+
+
+def written_as(headings: Sequence[str]) -> tuple[str, str]:
+    """Return the order of dates and the decimal mark that a reason's heading says, or "" each."""
+    said = next((plain_heading(name) for name in headings if is_reason(name)), "")
+    order = next((order for order in _DATE_ORDERS if order in said), "")
+    return order, next((mark for mark, words in _DECIMALS.items() if words in said), "")
+
+
+def find_readings(headings: Sequence[str], parameters: Collection[str]) -> list[ReadingColumn]:
+    """Find the headings that are a parameter's name, maybe with a unit in brackets."""
+    by_name = {_joined_up(name): name for name in parameters}
+    found = []
+    for place, heading in enumerate(headings):
+        bare, unit = without_unit(heading)
+        if name := by_name.get(_joined_up(bare)):
+            found.append(ReadingColumn(place, name, unit))
+    return found
+
+
+def refuse_twice(readings: Sequence[ReadingColumn], file: str) -> None:
+    """Refuse a header in which two columns hold one parameter.
 
     Raises
     ------
     InputError
-        If no table fits (naming the nearest and what it lacks), several do (also where one row is
-        an inspection and a finding), or a heading that is read stands twice.
+        Naming the parameter.
+    """
+    names = [column.parameter for column in readings]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise InputError(f"{file}: two columns hold {twice[0]!r}; keep one of them.")
+
+
+def without_unit(heading: str) -> tuple[str, str]:
+    """Return a heading without the unit in brackets behind it, and the unit."""
+    plain = heading.strip()
+    for opening, closing in ("()", "[]"):
+        if plain.endswith(closing) and opening in plain:
+            bare, _, unit = plain[:-1].rpartition(opening)
+            return bare.strip(), unit.strip()
+    return plain, ""
+
+
+def _joined_up(name: str) -> str:
+    return re.sub(r"[\s_-]+", "-", name.strip().casefold())
+
+
+def recognise(
+    headings: Sequence[str], *, file: str, parameters: Collection[str] = ()
+) -> Recognised:
+    """Find the one table whose required columns a header holds.
+
+    Case and outer blanks do not matter. Of several tables that fit, the one with the most required
+    columns is meant, and a table of dated rows rather than the register. A header with an
+    inspection and a finding, or an inspection and readings (one of `parameters` each), is the
+    combined sheet. Columns that the table does not have are not read, and named
+    (`describe_not_read`).
+
+    Raises
+    ------
+    InputError
+        If no table fits (naming the nearest and what it lacks), several do, or a heading that is
+        read stands twice.
     """
     plain = [plain_heading(heading) for heading in headings]
-    table = _fitting(plain, file)
+    readings = find_readings(headings, parameters)
+    combined = is_combined(plain, readings)
+    table = COMBINED if combined else _fitting(plain, file)
     twice = sorted(name for name in table.headings if plain.count(name) > 1)
     if twice:
         raise InputError(f"{file}: the heading {twice[0]!r} stands twice; keep one of the columns.")
     places = {name: plain.index(name) for name in table.headings if name in plain}
-    not_read = tuple(h for h, p in zip(headings, plain, strict=True) if p and p not in places)
-    return Recognised(table, places, not_read)
+    read = {"", *places, *(name for name in plain if is_reason(name))}
+    if not combined:
+        readings = []
+    refuse_twice(readings, file)
+    read |= {plain[column.place] for column in readings}
+    not_read = tuple(h for h, p in zip(headings, plain, strict=True) if p not in read)
+    return Recognised(table, places, not_read, tuple(readings))
+
+
+def is_combined(held: Collection[str], readings: Collection[ReadingColumn]) -> bool:
+    """Tell whether our headings in a header make it a sheet of inspections with more in a row."""
+    return set(held) >= COMBINED.required and (
+        set(held) >= FINDING_IN_A_ROW or bool(readings) and "read_at" not in held
+    )
 
 
 def describe_not_read(recognised: Recognised) -> str:
@@ -317,9 +426,8 @@ def _fitting(plain: list[str], file: str) -> Table:
     rank = {table.name: (len(table.required), table.name != "locomotives") for table in fits}
     best = max(rank.values())
     meant = [table for table in fits if rank[table.name] == best]
-    both = {"inspections", "findings"} <= {table.name for table in fits}
-    if len(meant) > 1 or both:
-        names = ["inspections", "findings"] if both else [table.name for table in meant]
+    if len(meant) > 1:
+        names = [table.name for table in meant]
         raise InputError(
             f"{file}: its headings fit {' and '.join(names)} alike; hand in one file for each."
         )

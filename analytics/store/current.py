@@ -50,3 +50,30 @@ def current_sql(table: str, where: str = "true") -> str:
         f"(SELECT {id_column}, batch FROM facts.{table} WHERE batch IN {_LIVE}) AS later "
         f"ON later.{id_column} = mine.{id_column} AND later.batch > mine.batch"
     )
+
+
+def versions_sql(table: str, where: str = "true") -> str:
+    """Return a SELECT of every version of the facts of one table, oldest first.
+
+    One row is one version: every facts column, `version` (1, 2, ... among the live versions of one
+    key; empty where its batch was withdrawn), received_at and who of its batch, withdrawn_at and
+    withdrawn_by, and of the batch that replaced it replaced_by, replaced_at and replaced_who (empty
+    for the version in force). `where` is a predicate on the facts columns that keeps whole keys,
+    such as `locomotive = '5A'` or `finding_id = 'F12'`.
+    """
+    key = ", ".join(KEYS[table])
+    if table in IDS:
+        # With an id everything else, the locomotive too, may differ between versions.
+        id_column = IDS[table]
+        parts = [f"CASE WHEN {id_column} IS NULL THEN {name} END" for name in KEYS[table]]
+        key = ", ".join([id_column, *parts])
+    order = "ORDER BY f.batch, f.file, f.row_number"
+    return (
+        "SELECT v.*, b.received_at AS replaced_at, b.who AS replaced_who FROM ("
+        "SELECT f.*, b.received_at, b.who, b.withdrawn_at, b.withdrawn_by, "
+        f"CASE WHEN b.withdrawn_at IS NULL THEN row_number() OVER w END AS version, "
+        f"CASE WHEN b.withdrawn_at IS NULL THEN lead(f.batch) OVER w END AS replaced_by "
+        f"FROM (FROM facts.{table} WHERE {where}) AS f JOIN batch AS b USING (batch) "
+        f"WINDOW w AS (PARTITION BY {key}, b.withdrawn_at IS NULL {order})) AS v "
+        f"LEFT JOIN batch AS b ON b.batch = v.replaced_by ORDER BY {key}, v.batch, v.row_number"
+    )

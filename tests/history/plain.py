@@ -2,7 +2,10 @@
 
 The program does not use it: `test_against_plain.py` compares it with what the SQL files make of the
 same rows. Oracle: the written definitions (METHODS 0, INPUTS "Keys, dates, positions", DEVELOPERS
-"Definitions settled here"). Where at one instant the text leaves a choice, the choice is said here.
+"Definitions settled here"). Where the text leaves a choice, this reading takes: a failure is exact
+by the severity it was found with; a renewal or a break is itself a look at the part, so only a life
+that runs to the record's end is cut back to the last look; where no inspection sees a component, it
+is as if there were none; work at the instant of a closing does not end its window.
 """
 
 from __future__ import annotations
@@ -22,23 +25,24 @@ from tests.history.world import World
 Row = dict[str, Any]
 Span = tuple[datetime, datetime]
 Place = tuple[str, int | None]  # component and position; None = not stated
+Start = tuple[datetime, bool, float]  # when a life began, whether its age was known then, the age
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 RANKS = {"remark": 1, "rectify": 2, "withhold": 3, "in-service": 4}
 STRENGTH = {"checked": 0, "restore": 1, "renew": 2}
-# What comes first at one instant (METHODS 0, ties). A failure found leads; then what has no position,
-# so that a renewal with a position at that instant leaves a known start.
+INSTANTS = {"inspections": "inspected_at", "findings": "found_at", "work": "done_at"}
+# What comes first at one instant (METHODS 0, ties). A failure leads, then what has no position: a
+# renewal with a position at that instant leaves a known start.
 FAILURE, BREAK, CLOSING, WORK = range(4)
 
 
 @dataclass(frozen=True)
 class Closing:
-    """What ended a finding or renewed a part; `part` = (age known, age) of what was fitted."""
-
     at: datetime
     timed: bool
     effect: str
+    action: str | None
     by: str
-    part: tuple[bool, float]
+    part: tuple[bool, float]  # fitted: whether its age is known, the age
 
 
 @dataclass(frozen=True)
@@ -53,8 +57,6 @@ class Finding:
 
 @dataclass
 class Episode:
-    """Findings of one position and one defect that run into one another."""
-
     place: Place
     defect: str
     findings: list[Finding] = field(default_factory=list)
@@ -66,10 +68,14 @@ class Episode:
 
     @property
     def closing(self) -> Closing | None:
-        """The last one; of several at that instant the one that did most."""
-        known = [c for c in self.closings if c is not None]
-        ended = len(known) == len(self.closings)
-        return max(known, key=lambda c: (c.at, STRENGTH[c.effect])) if ended else None
+        """The last one; of several at that instant the one that did most, then the later found."""
+        if None in self.closings:
+            return None
+        known = [(c, f) for c, f in zip(self.closings, self.findings, strict=True) if c]
+        last = max(
+            known, key=lambda k: (k[0].at, STRENGTH[k[0].effect], k[1].found_at, bool(k[0].action))
+        )
+        return last[0]
 
     @property
     def closed_at(self) -> datetime:
@@ -100,8 +106,6 @@ class Episode:
 
 @dataclass(frozen=True)
 class Life:
-    """One stretch at risk of one life, as in `history.life`."""
-
     component: str
     position: int
     start_at: datetime
@@ -116,13 +120,11 @@ class Life:
 
 
 def union(spans: Iterable[Span]) -> list[Span]:
-    """Join spans that overlap or touch."""
     joined: list[Span] = []
     for start, end in sorted(spans):
         if joined and start <= joined[-1][1]:
-            joined[-1] = (joined[-1][0], max(end, joined[-1][1]))
-        else:
-            joined.append((start, end))
+            start, end = joined[-1][0], max(end, joined.pop()[1])
+        joined.append((start, end))
     return joined
 
 
@@ -131,12 +133,7 @@ def cut(span: Span, instants: Iterable[datetime]) -> list[Span]:
     return list(pairwise([span[0], *inner, span[1]]))
 
 
-def inside(spans: Iterable[Span], at: datetime) -> bool:
-    return any(a <= at <= b for a, b in spans)
-
-
 def fitted(row: Row) -> tuple[bool, float]:
-    """Return whether the age of the part fitted is known, and the age: new unless said otherwise."""
     condition, age = row.get("condition_in"), row.get("age_in")
     if condition == "used" and age is not None:
         return (True, age)
@@ -145,41 +142,43 @@ def fitted(row: Row) -> tuple[bool, float]:
 
 @dataclass
 class Plain:
-    """One locomotive of a World, with every part of its history."""
+    """One locomotive of a World with every part of its history."""
 
     world: World
     catalogue: Catalogue
     locomotive: str
 
+    def rows(self, table: str) -> list[Row]:
+        return [r for r in self.world.rows.get(table, []) if r["locomotive"] == self.locomotive]
+
+    def told(self, table: str) -> list[Row]:
+        """Rows inside the observation, both ends included, in order of time."""
+        if self.observation is None:
+            return []
+        (begin, end), at = self.observation, INSTANTS[table]
+        return sorted((r for r in self.rows(table) if begin <= r[at] <= end), key=lambda r: r[at])
+
+    # When records begin and end, what of that is at risk
+
     @cached_property
     def register(self) -> Row:
         return self.rows("locomotives")[0]
 
-    def rows(self, table: str) -> list[Row]:
-        return [r for r in self.world.rows.get(table, []) if r["locomotive"] == self.locomotive]
-
-    def told(self, table: str, instant: str) -> list[Row]:
-        """Return the rows inside the observation, both ends included."""
-        spans = [self.observation] if self.observation else []
-        return [r for r in self.rows(table) if inside(spans, r[instant])]
-
-    @cached_property
-    def records_begin(self) -> datetime | None:
-        instants = {"inspections": "inspected_at", "findings": "found_at", "work": "done_at"}
-        instants |= {"readings": "read_at"}
-        told = [row[at] for table, at in instants.items() for row in self.rows(table)]
-        return self.register.get("records_from") or min(told, default=None)
-
     @cached_property
     def observation(self) -> Span | None:
-        instants = {"inspections": "inspected_at", "findings": "found_at", "work": "done_at"}
-        instants |= {"coverage": "covered_until"}
-        known = [row[at] for table, at in instants.items() for row in self.rows(table)]
-        end = self.register.get("in_service_to") or max(known, default=None)
+        known = [row[at] for table, at in INSTANTS.items() for row in self.rows(table)]
+        covered = [row["covered_until"] for row in self.rows("coverage")]
+        end = self.register.get("in_service_to") or max(known + covered, default=None)
         if self.records_begin is None or end is None:
             return None
         begin = max(self.register.get("in_service_from") or datetime.min, self.records_begin)
         return (begin, end) if begin <= end else None
+
+    @property
+    def records_begin(self) -> datetime | None:
+        told = [row[at] for table, at in INSTANTS.items() for row in self.rows(table)]
+        told += [row["read_at"] for row in self.rows("readings")]
+        return self.register.get("records_from") or min(told, default=None)
 
     @property
     def first_life_known(self) -> bool:
@@ -189,7 +188,7 @@ class Plain:
 
     @cached_property
     def inspected(self) -> list[datetime]:
-        return sorted({r["inspected_at"] for r in self.told("inspections", "inspected_at")})
+        return sorted({r["inspected_at"] for r in self.told("inspections")})
 
     @property
     def median_interval(self) -> timedelta | None:
@@ -205,33 +204,25 @@ class Plain:
     def in_use(self) -> list[Span]:
         if self.observation is None:
             return []
-        if self.observation[0] == self.observation[1]:
-            return [self.observation]
-        edges = [edge for span in self.out_of_use for edge in span]
-        used = cut(self.observation, edges)
-        return [s for s in used if not any(a <= s[0] and s[1] <= b for a, b in self.out_of_use)]
-
-    @cached_property
-    def gaps(self) -> list[Span]:
-        """Return the waits for an inspection that were too long."""
-        longest = max(14 * DAY, 4 * (self.median_interval or timedelta(0)))
-        waits = [wait for span in self.in_use for wait in cut(span, self.inspected)]
-        return [(a, b) for a, b in waits if self.inspected and b - a > longest]
+        idle = self.out_of_use
+        used = cut(self.observation, [edge for span in idle for edge in span])
+        return [s for s in used if not any(a <= s[0] and s[1] <= b for a, b in idle)]
 
     @cached_property
     def at_risk(self) -> list[Span]:
+        """Stretches in use without the waits for an inspection that were too long."""
+        longest = max(14 * DAY, 4 * (self.median_interval or timedelta(0)))
         waits = [wait for span in self.in_use for wait in cut(span, self.inspected)]
-        return union(wait for wait in waits if wait not in self.gaps)
+        return union((a, b) for a, b in waits if b - a <= longest or not self.inspected)
 
     def depot(self, at: datetime) -> str | None:
-        rows = self.told("inspections", "inspected_at")
-        seen = [r for r in rows if r["inspected_at"] <= at and r.get("depot") is not None]
-        latest = max(seen, key=lambda r: r["inspected_at"], default=self.register)
-        return latest.get("depot")
+        told = self.told("inspections")
+        seen = [r["depot"] for r in told if r["inspected_at"] <= at and r.get("depot")]
+        return seen[-1] if seen else self.register.get("depot")
 
     def exposure(self) -> dict[tuple[datetime, str | None], timedelta]:
-        """Return time at risk by first of the month and depot."""
-        months = [datetime(y, m, 1) for y in range(2023, 2026) for m in range(1, 13)]
+        """Time at risk by first of the month and depot."""
+        months = [datetime(year, n, 1) for year in range(2023, 2026) for n in range(1, 13)]
         total: dict[tuple[datetime, str | None], timedelta] = {}
         for span in self.at_risk:
             for a, b in cut(span, [*months, *self.inspected]):
@@ -239,8 +230,9 @@ class Plain:
                 total[key] = total.get(key, timedelta(0)) + (b - a)
         return total
 
+    # Findings, renewals by work, episodes and their closings
+
     def places(self, row: Row) -> list[Place]:
-        """Return the component and each position that a row means."""
         component, written = row["component"], row.get("position")
         count = self.catalogue.positions(self.register["class"], component)
         if written is None:
@@ -254,33 +246,30 @@ class Plain:
     @cached_property
     def findings(self) -> list[Finding]:
         made = []
-        for row in sorted(self.told("findings", "found_at"), key=lambda r: r["found_at"]):
+        for row in self.told("findings"):
             action, closed_at = row.get("action"), row.get("closed_at")
             effect = self.catalogue.actions[action].effect if action else None
             blank = "rectify" if effect in ("renew", "restore") else "remark"
-            closing = None
+            closing, timed = None, row["closed_timed" if closed_at else "found_timed"]
             if effect != "defer" and (effect or closed_at):
-                at = (
-                    (closed_at, row["closed_timed"])
-                    if closed_at
-                    else (row["found_at"], row["found_timed"])
-                )
-                closing = Closing(*at, effect or "checked", "finding", fitted(row))
+                how = (effect or "checked", action, "finding", fitted(row))
+                closing = Closing(closed_at or row["found_at"], timed, *how)
             about = (row["defect"], row["found_at"], RANKS[row.get("severity") or blank], closing)
             made += [Finding(place, *about, row) for place in self.places(row)]
         return made
 
     @cached_property
     def renewals(self) -> list[tuple[Place, Closing]]:
-        return [
-            (place, Closing(row["done_at"], row["done_timed"], "renew", "work", fitted(row)))
-            for row in self.told("work", "done_at")
-            if self.catalogue.actions[row["action"]].effect == "renew"
-            for place in self.places(row)
-        ]
+        made = []
+        for row in self.told("work"):
+            how = ("renew", row["action"], "work", fitted(row))
+            if self.catalogue.actions[row["action"]].effect == "renew":
+                closing = Closing(row["done_at"], row["done_timed"], *how)
+                made += [(place, closing) for place in self.places(row)]
+        return made
 
     def closes(self, finding: Finding) -> Closing | None:
-        """Return what closes a finding: its own row, else what comes first after it."""
+        """What closes a finding: its own row, else what comes first after it."""
         if finding.own_closing:
             return finding.own_closing
         key = (finding.place, finding.defect)
@@ -302,37 +291,36 @@ class Plain:
             running[key].closings.append(self.closes(finding))
         return made
 
-    def neighbours(self, episode: Episode) -> list[Episode]:
+    def others(self, episode: Episode) -> list[Episode]:
         return [e for e in self.episodes if e.place == episode.place and e is not episode]
 
     def open_at_found(self, episode: Episode) -> bool:
         at = episode.found_at
-        return any(e.found_at < at <= e.closed_at for e in self.neighbours(episode))
+        return any(e.found_at < at <= e.closed_at for e in self.others(episode))
 
     def previous(self, episode: Episode, *, same_defect: bool) -> datetime | None:
-        """Return the position's latest closing before an episode was found."""
-        kept = [
-            e for e in self.neighbours(episode) if not same_defect or e.defect == episode.defect
-        ]
+        """The position's latest closing before an episode was found."""
+        kept = [e for e in self.others(episode) if not same_defect or e.defect == episode.defect]
         return max((e.closed_at for e in kept if e.closed_at < episode.found_at), default=None)
 
     def censored_at(self, episode: Episode) -> datetime | None:
-        """Return when a closing stops being followed; None where it was not seen at risk."""
+        """When a closing stops being followed; None where it was not seen at risk."""
         at = episode.closed_at
         followed = [b for a, b in self.at_risk if a <= at <= b]
         planned = [c.at for place, c in self.renewals if place == episode.place and c.at > at]
         return min([max(followed), *planned]) if followed else None
 
+    # Lives
+
     def seen(self, component: str) -> list[datetime]:
-        """Return when a component was looked at; nothing where no inspection sees it."""
+        """When a component was looked at; nothing where no inspection sees it."""
         kinds = self.catalogue.components[component].seen_by
-        rows = self.told("inspections", "inspected_at")
-        looks = [r["inspected_at"] for r in rows if r["kind"] in kinds]
+        looks = [r["inspected_at"] for r in self.told("inspections") if r["kind"] in kinds]
         found = [f.found_at for f in self.findings if f.place[0] == component]
         return sorted(looks + found) if looks else []
 
     def turns(self, component: str, position: int, rule: str) -> list[tuple[Any, ...]]:
-        """Return (instant, order, rank or nothing, what, episode or closing) of one position."""
+        """(instant, order, order among equals, what, episode or closing) of one position."""
         turns: list[tuple[Any, ...]] = []
         for e in (e for e in self.episodes if e.place[0] == component):
             counted, renewed = e.counted(rule), e.effect == "renew"
@@ -361,15 +349,13 @@ class Plain:
     def lives_of(self, component: str, position: int, rule: str) -> list[Life]:
         assert self.observation
         begin, end = self.observation
-        start: tuple[datetime, bool, float] | None = (begin, False, 0)
+        start: Start | None = (begin, False, 0)
         if self.catalogue.components[component].in_service and self.first_life_known:
             start = (self.register["in_service_from"], True, 0)
         made: list[Life] = []
         waiting: list[Episode] = []  # failures whose own renewal is still to come: no life runs
         for at, _, _, what, detail in self.turns(component, position, rule):
-            if at > end:
-                break
-            if start is not None and what != "renewed":
+            if start and what != "renewed" and at <= end:
                 exact = what != "failure" or detail.first_rank == 4
                 made += self.pieces((component, position, *start), at, what, exact=exact)
                 start = (at, *(detail.part if isinstance(detail, Closing) else (False, 0)))
@@ -378,75 +364,68 @@ class Plain:
             elif what == "renewed":
                 waiting.remove(detail)
                 start = None if waiting else (at, *detail.closing.part)
-        if start is not None:
-            seen = self.seen(component)
-            last = max((s for s in seen if s <= end), default=end)
+        if start:
+            last = max((s for s in self.seen(component) if s <= end), default=end)
             made += self.pieces((component, position, *start), last, "end", exact=True)
         return made
 
     def pieces(
         self, life: tuple[str, int, datetime, bool, float], at: datetime, kind: str, *, exact: bool
     ) -> list[Life]:
-        """Return the stretches in use of one life that ends at `at`."""
+        """The stretches in use of one life that ends at `at`; a failure lies after `lower_at`."""
         made, seen = [], self.seen(life[0])
         for a, b in self.in_use:
             entry, leave = max(a, life[2]), min(b, at)
             failed = kind == "failure" and at == leave
-            lower = leave
-            if failed and not exact and seen:
-                lower = max([entry, *(s for s in seen if s < at)])
+            interval = failed and seen and not exact
+            lower = max([entry, *(s for s in seen if s < at)]) if interval else leave
             ended = kind if at == leave else "pause"
             if entry < leave:
                 made.append(Life(*life, entry, lower, leave, failed, ended, bool(seen)))
         return made
 
-    def counter(self, clock: str) -> list[tuple[datetime, int, bool]]:
-        """Return (instant, sum over replaced counters in 0.1 h or km, whether it is a new one)."""
-        column, unit = {"hours": ("engine_hours", 10), "km": ("km", 1)}[clock]
-        entered = self.register.get("in_service_from") or (self.observation or (None,))[0]
+    # Counters
+
+    @cached_property
+    def counters(self) -> dict[str, list[tuple[datetime, int, bool]]]:
+        return {"hours": self.counter("engine_hours", 10), "km": self.counter("km", 1)}
+
+    def counter(self, column: str, unit: int) -> list[tuple[datetime, int, bool]]:
+        """(instant, sum over replaced counters in tenths of an hour or km, whether a new one)."""
+        limits = self.catalogue.classes[self.register["class"]]
+        most = (
+            (limits.max_km_per_day or inf) if column == "km" else (limits.max_hours_per_day or 24)
+        )
         rows = [(r["read_at"], r.get(column)) for r in self.rows("usage")]
         rows += [(r["inspected_at"], r.get(column)) for r in self.rows("inspections")]
+        entered = self.register.get("in_service_from") or (self.observation or [None])[0]
         rows += [(entered, self.register.get(f"{column}_at_start"))]
-        read = sorted({(at, value) for at, value in rows if None not in (at, value)})
-        alone = [
+        read = sorted({row for row in rows if None not in row})
+        lone = {
             here
-            for before, here, after in zip(read, read[1:], read[2:], strict=False)
-            if before[1] <= after[1] and not before[1] <= here[1] <= after[1]
-        ]
-        read = [r for r in read if r not in alone]
-        limits = self.catalogue.classes[self.register["class"]]
-        most = {"hours": limits.max_hours_per_day, "km": limits.max_km_per_day}[clock] or inf
+            for (_, low), here, (_, high) in zip(read, read[1:], read[2:], strict=False)
+            if low <= high and not low <= here[1] <= high
+        }
+        read = [r for r in read if r not in lone]
         made: list[tuple[datetime, int, bool]] = []
         offset = last = 0.0
-        for (at, value), after in zip(read, [*read[1:], None], strict=False):
+        for (at, value), after in zip(read, [*read[1:], (None, -inf)], strict=False):
             new = value < last
-            rises = after is not None and after[1] >= value
-            if new and not (rises and value <= most * ((at - made[-1][0]) / DAY)):
+            if new and (after[1] < value or value > most * ((at - made[-1][0]) / DAY)):
                 continue  # neither the same counter nor a new one
             offset, last = offset + (last if new else 0), value
             made.append((at, round((offset + value) * unit), new))
         return made
 
     def clock_at(self, clock: str, at: datetime) -> float | None:
-        """Return a counter at an instant, in 0.1 h or km; None where it is not known."""
-        read = self.counter(clock)
-        for (a, low, _), (b, high, _) in pairwise(read):
-            if a <= at <= b and (b - a <= 62 * DAY or at in (a, b)):
-                return (
-                    low
-                    if at == a
-                    else high
-                    if at == b
-                    else low + (high - low) * ((at - a) / (b - a))
-                )
-        if not read or not timedelta(0) <= at - read[-1][0] <= 31 * DAY:
-            return None
-        last_at, last = read[-1][:2]
-        paces = [
-            (high - low) / ((b - a) / DAY)
-            for (a, low, _), (b, high, _) in pairwise(read)
-            if b > last_at - 90 * DAY
-        ]
-        if at == last_at:
-            return last
-        return last + median(paces) * ((at - last_at) / DAY) if paces else None
+        """A counter at an instant; None where it is not known."""
+        read = {when: value for when, value, _ in self.counters[clock]}
+        if not read or at in read:
+            return read.get(at)
+        paces = [(a, b, (read[b] - read[a]) / ((b - a) / DAY)) for a, b in pairwise(read)]
+        last = max(read)
+        if last < at <= last + 31 * DAY:
+            recent = [pace for _, b, pace in paces if b > last - 90 * DAY]
+            return read[last] + median(recent) * ((at - last) / DAY) if recent else None
+        known = [(a, pace) for a, b, pace in paces if a < at < b <= a + 62 * DAY]
+        return read[known[0][0]] + known[0][1] * ((at - known[0][0]) / DAY) if known else None

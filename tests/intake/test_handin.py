@@ -141,3 +141,15 @@ def test_nothing_is_left_behind_by_a_call_that_fails(depot: Depot) -> None:
     with pytest.raises(InputError):
         depot.hand_in({"bad.csv": "a,b\n"})
     assert not list(depot.store.root.glob("*.building*"))
+
+
+def test_class_that_left_the_catalogue_is_named(depot: Depot) -> None:
+    catalogue = depot.store.root / "catalogue" / "depot.toml"
+    text = catalogue.read_text(encoding="utf-8")
+    catalogue.write_text(text.replace("[class.Birch]", "[class.Beech]"), encoding="utf-8")
+    head = "locomotive,found_at,component,position,defect\n"
+    report = depot.hand_in({"f.csv": head + "B1,2024-05-01,fuel-injector,1,leaking\n"})
+    assert report.set_aside["reason"].tolist() == [
+        "locomotive B1 is of class Birch, which the catalogue does not have: add the class or "
+        "correct the register."
+    ]

@@ -29,7 +29,9 @@ def store(tmp_path: Path) -> Store:
 
 
 def add_batch(connection: duckdb.DuckDBPyConnection, number: int) -> None:
-    connection.execute("INSERT INTO batch VALUES (?, now()::TIMESTAMP, NULL)", [number])
+    connection.execute(
+        "INSERT INTO batch (batch, received_at) VALUES (?, now()::TIMESTAMP)", [number]
+    )
 
 
 def batches(store: Store) -> int:
@@ -73,7 +75,9 @@ def test_a_publish_that_fails_leaves_everything_as_it_was(store: Store) -> None:
 def test_counts_that_do_not_add_up_are_never_published(store: Store) -> None:
     with pytest.raises(StoreError, match="counts do not add up"), store.publish() as connection:
         add_batch(connection, 1)
-        connection.execute("INSERT INTO batch_file VALUES (1, 1, 'f', 'usage', 'x', 5, 1, 1, 1, 1)")
+        connection.execute(
+            "INSERT INTO batch_file VALUES (1, 1, 'f', 'usage', 'x', 5, 1, 1, 1, 1, '', '', '')"
+        )
     assert batches(store) == 0
 
 

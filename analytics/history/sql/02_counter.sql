@@ -22,16 +22,20 @@ WITH received AS (
 ), again AS (
     SELECT *, lag(raw) OVER w AS before, lag(moment) OVER w AS before_at, lead(raw) OVER w AS after
     FROM plain WINDOW w AS (PARTITION BY locomotive, clock ORDER BY moment)
-), kept AS (  -- what still goes backwards is a new counter or no reading at all
-    SELECT locomotive, clock, moment, raw,
-        lag(raw) OVER (PARTITION BY locomotive, clock ORDER BY moment) AS before
+), turned AS (  -- a new counter starts near zero and goes on rising
+    SELECT *, coalesce(raw < before AND after >= raw
+        AND raw <= most_a_day * ((epoch_us(moment) - epoch_us(before_at)) / 86400e6 + 5), false) AS reset
     FROM again
-    WHERE before IS NULL OR raw >= before OR (coalesce(after >= raw, true)
-        AND raw <= most_a_day * ((epoch_us(moment) - epoch_us(before_at)) / 86400e6 + 5))
+), numbered AS (
+    SELECT *, sum(reset::INTEGER) OVER (PARTITION BY locomotive, clock ORDER BY moment) AS counter FROM turned
+), kept AS (  -- what else goes backwards on one counter is no reading at all
+    SELECT * FROM numbered
+    QUALIFY raw >= max(raw) OVER (PARTITION BY locomotive, clock, counter ORDER BY moment)
+), stepped AS (
+    SELECT *, raw - coalesce(lag(raw) OVER (PARTITION BY locomotive, clock, counter ORDER BY moment), 0) AS step
+    FROM kept
 )
 SELECT locomotive, bucket, clock, moment,
-    sum(CASE WHEN before IS NULL OR raw < before THEN raw ELSE raw - before END) OVER (
-        PARTITION BY locomotive, clock ORDER BY moment ROWS UNBOUNDED PRECEDING)::BIGINT AS value,
-    CASE clock WHEN 'hours' THEN raw / 10 ELSE raw END::DOUBLE AS raw,
-    coalesce(raw < before, false) AS reset
-FROM kept JOIN h_record USING (locomotive);
+    sum(step) OVER (PARTITION BY locomotive, clock ORDER BY moment ROWS UNBOUNDED PRECEDING)::BIGINT AS value,
+    CASE clock WHEN 'hours' THEN raw / 10 ELSE raw END::DOUBLE AS raw, reset
+FROM stepped JOIN h_record USING (locomotive);

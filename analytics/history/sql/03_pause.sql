@@ -5,7 +5,7 @@ CREATE OR REPLACE TEMP TABLE h_pause AS
 WITH idle AS (
     SELECT locomotive, greatest(from_at, begins_at) AS from_at,
         least(coalesce(to_at, ends_at), ends_at) AS to_at
-    FROM f_out_of_use JOIN h_record USING (locomotive)
+    FROM f_out_of_use JOIN h_record USING (locomotive) WHERE begins_at IS NOT NULL
 ), seen AS (  -- the ends of idle stretches are no absence: nothing was there to inspect
     SELECT locomotive, inspected_at AS moment FROM f_inspections
     UNION SELECT locomotive, from_at FROM idle WHERE from_at < to_at

@@ -4,8 +4,8 @@ CREATE OR REPLACE TEMP TABLE h_depot_span AS
 WITH stated AS (
     SELECT locomotive, '-infinity'::TIMESTAMP AS moment, depot FROM h_record
     UNION ALL
-    SELECT locomotive, inspected_at, max(depot) FROM f_inspections
-    WHERE depot IS NOT NULL GROUP BY locomotive, inspected_at
+    SELECT i.locomotive, i.inspected_at, max(i.depot) FROM f_inspections AS i JOIN h_record AS r USING (locomotive)
+    WHERE i.depot IS NOT NULL AND i.inspected_at BETWEEN r.begins_at AND r.ends_at GROUP BY locomotive, inspected_at
 ), changes AS (
     SELECT *, lag(depot) OVER (PARTITION BY locomotive ORDER BY moment) AS before FROM stated
 )

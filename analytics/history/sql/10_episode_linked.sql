@@ -29,7 +29,7 @@ SELECT e.*, d.depot,
     l.prev_any.moment AS prev_any_at, l.prev_any.timed AS prev_any_timed, l.prev_any.action AS prev_any_action,
     l.prev_same.moment AS prev_same_at, l.prev_same.timed AS prev_same_timed,
     l.prev_same.action AS prev_same_action,
-    EXISTS (FROM h_stretch AS t WHERE t.rule = 'moment-risk' AND t.locomotive = e.locomotive
+    EXISTS (FROM h_stretch AS t WHERE t.rule = 'at-risk' AND t.locomotive = e.locomotive
         AND e.found_at BETWEEN t.from_at AND t.to_at) AS observed,
     ('0x' || left(md5(concat_ws('|', e.locomotive, e.component, e.place, e.defect,
         epoch_us(e.found_at))), 15))::BIGINT AS episode

@@ -16,7 +16,7 @@ JOIN h_record AS r USING (locomotive)
 LEFT JOIN next_renewal AS n USING (episode)
 LEFT JOIN (
     SELECT c.episode, max(s.to_at) AS to_at
-    FROM h_episode_linked AS c JOIN h_stretch AS s ON s.rule = 'moment-risk' AND s.locomotive = c.locomotive
+    FROM h_episode_linked AS c JOIN h_stretch AS s ON s.rule = 'at-risk' AND s.locomotive = c.locomotive
         AND c.closed_at BETWEEN s.from_at AND s.to_at
     GROUP BY c.episode) AS t USING (episode)
 WHERE e.closed_at IS NOT NULL;
