@@ -312,7 +312,8 @@ def _fit(
     needed = _needed(table)
     sure = sum(columns[name].sure if name in columns else -_MISSING for name in needed)
     extra = sum(line.sure >= SURE_ENOUGH for name, line in columns.items() if name not in needed)
-    return sure + _OPTIONAL_BONUS * extra, table, list(columns.values())
+    # Rounded, so that a tie is a tie whatever the order of summing; the plainer table then stands.
+    return round(sure + _OPTIONAL_BONUS * extra, 6), table, list(columns.values())
 
 
 def _needed(table: Table) -> frozenset[str]:
