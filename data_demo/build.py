@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from collections import Counter
 from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
@@ -15,13 +16,16 @@ from analytics.catalogue.model import Catalogue
 from analytics.errors import StoreBusy, StoreError
 from analytics.handin import ingest
 from analytics.store import Store
+from data_demo.messy import write_as_handed_in
 from data_demo.scenario import DEFAULT_SEED, OPERATOR, Scenario
 from data_demo.simulate import simulate_blocks
-from data_demo.write import write_files
 
 HANDED_IN = "handed-in"
 _CARD, _LOCK = "demo.json", "DEMO.lock"
 _MADE_BY = "shedbook demo"
+_SET_ASIDE = "set_aside"
+_HABITS = 2  # of the files; a demo of other files is made anew
+MOST_IN_WORKBOOKS = 2_000  # locomotive-years: some 100,000 findings of one depot, of 1,048,576
 
 
 def build(
@@ -35,8 +39,8 @@ def build(
     """Return the demo store in a folder, making it first unless it is there and complete.
 
     The files handed in stay in `handed-in` under the folder; `demo.json` says what the demo is and
-    is marked complete at the very end. A demo that is unfinished, of another size or seed, or made
-    by another version is cleared away and made anew.
+    how many rows each rule set aside, and is marked complete at the very end. A demo that is
+    unfinished, of another size or seed, or made by another version is cleared away and made anew.
 
     Parameters
     ----------
@@ -66,14 +70,15 @@ def build(
     root.mkdir(parents=True, exist_ok=True)
     try:
         with FileLock(root / _LOCK, timeout=600):
-            if _read_card(root) == {**card, "complete": True}:
+            found = {name: v for name, v in _read_card(root).items() if name != _SET_ASIDE}
+            if found == {**card, "complete": True}:
                 tell("the demo is there already")
                 return Store.open(root)
             _clear(root)
             _write_card(root, card, complete=False)
             store = Store.create(root, catalogue_files)
-            _hand_in(store, scenario, catalogue, tell)
-            _write_card(root, card, complete=True)
+            set_aside = _hand_in(store, scenario, catalogue, tell)
+            _write_card(root, {**card, _SET_ASIDE: set_aside}, complete=True)
             return store
     except Timeout as timeout:
         raise StoreBusy(f"another process is making the demo in {root}.") from timeout
@@ -81,13 +86,23 @@ def build(
 
 def _hand_in(
     store: Store, scenario: Scenario, catalogue: Catalogue, tell: Callable[[str], None]
-) -> None:
+) -> dict[str, int]:
+    """Hand in depot by depot, then what was corrected; return rows set aside by rule."""
     tell(
         f"drawing {scenario.years} years of {OPERATOR}, an invented railway with "
         f"{scenario.locomotives} locomotives"
     )
-    files = write_files(simulate_blocks(scenario, catalogue), store.root / HANDED_IN)
-    ingest(store, files, progress=tell)
+    hand_ins = write_as_handed_in(
+        simulate_blocks(scenario, catalogue),
+        store.root / HANDED_IN,
+        catalogue,
+        in_workbooks=scenario.locomotives * scenario.years <= MOST_IN_WORKBOOKS,
+    )
+    set_aside: Counter[str] = Counter()
+    for call in hand_ins.calls:
+        report = ingest(store, call.files, mapping=call.mapping, progress=tell)
+        set_aside.update(str(rule) for rule in report.set_aside["rule"])
+    return dict(set_aside)
 
 
 def _say_nothing(_line: str) -> None:
@@ -98,6 +113,7 @@ def _card(scenario: Scenario, catalogue: Catalogue) -> dict[str, object]:
     return {
         "made_by": _MADE_BY,
         "version": version("shedbook"),
+        "habits": _HABITS,
         "catalogue": catalogue.fingerprint,
         "locomotives": scenario.locomotives,
         "years": scenario.years,

@@ -1,4 +1,4 @@
-"""Commands that run something: the demo, the pages.
+"""Commands that run something: the demo, the pages, the clock.
 
 The only module of analytics that may import the dashboard and the invented railway.
 """
@@ -10,6 +10,7 @@ import sys
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING
 
 import click
@@ -25,6 +26,18 @@ _HEADLINES = (
     ("What keeps coming back", "repeats", (), 6),
     ("What comes back after it was closed", "recurrence", ("component",), 6),
 )
+
+# Rules of intake in a few words; those not named here are shown as they are called.
+_REASONS = {
+    "counter": "a counter with a digit too many",
+    "disagree": "a row typed twice with other values",
+    "future": "a date in the future",
+    "missing": "a cell left empty",
+    "order": "closed before it was found",
+    "position": "no such position",
+    "totals-row": "a totals row",
+    "unknown-name": "a name that is not in the catalogue",
+}
 
 
 @click.command()
@@ -55,6 +68,7 @@ def demo(
     given = {name: value for name, value in size.items() if value is not None}
     store = build(folder, **given, progress=progress_line())
     _print_headlines(store)
+    _print_set_aside(store, folder)
     _serve(store, port=port, until_ready=until_ready, browser=not no_browser)
 
 
@@ -70,6 +84,20 @@ def serve(store: Path, host: str, port: int, *, until_ready: bool) -> None:
     _serve(Store.open(store), host=host, port=port, until_ready=until_ready, browser=False)
 
 
+@click.command()
+@click.option(
+    "--ingest", "of_ingest", is_flag=True, help="A large file beside the engine's typed load of it."
+)
+@click.option("--rows", type=int, default=1_000_000, show_default=True, help="Rows of the file.")
+def bench(rows: int, *, of_ingest: bool) -> None:
+    """Time this program on this machine, with made-up data; no store is touched."""
+    if not of_ingest:
+        raise click.UsageError("name what to time: --ingest", click.get_current_context())
+    from data_demo.bench.ingest import run
+
+    run(rows)
+
+
 def _print_headlines(store: Store) -> None:
     from analytics.answers import ask_reader
     from analytics.cli.screen import show_headline
@@ -80,6 +108,31 @@ def _print_headlines(store: Store) -> None:
             click.echo(f"{title}  (shedbook {question})")
             answer = ask_reader(reader, question, Scope(), by=by)
             show_headline(answer, sys.stdout, most_rows=rows)
+    sys.stdout.flush()
+
+
+def _print_set_aside(store: Store, folder: Path) -> None:
+    """Say how many rows of the files were set aside, the commonest reasons, and how to mend."""
+    live = "JOIN batch USING (batch) WHERE withdrawn_at IS NULL"
+    with store.read() as reader:
+        count = f"SELECT sum(rows), count(*) FROM batch_file {live}"
+        rows, files = reader.cursor.execute(count).fetchall()[0]
+        found = reader.cursor.execute(
+            "SELECT rule, count(*), arg_min(name, place), arg_min(row_number, place), "
+            "arg_min(reason, place) FROM (SELECT *, (batch, file, row_number) AS place "
+            f"FROM set_aside JOIN batch_file USING (batch, file) {live}) "
+            "GROUP BY rule ORDER BY count(*) DESC, rule"
+        ).fetchall()
+    if not found:
+        return
+    aside = sum(count for _, count, *_ in found)
+    most = ", ".join(f"{_REASONS.get(rule, rule)} ({count})" for rule, count, *_ in found[:4])
+    name, row, reason = found[0][2:]
+    of_rows = f"{rows:,}".replace(",", "\u202f")
+    click.echo(f"Set aside: {aside} of {of_rows} rows in {files} files and sheets.")
+    click.echo(f"Most often: {most}.")
+    click.echo(f"For example {name}, row {row}: {reason}")
+    click.echo(f"To write them out and mend them: shedbook rejects --store {quote(str(folder))}")
     sys.stdout.flush()
 
 

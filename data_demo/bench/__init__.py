@@ -1,0 +1,1 @@
+"""Measurements: what takes how long, printed with what it is compared with."""
