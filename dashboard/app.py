@@ -110,6 +110,7 @@ def serve(
     if on_ready:
         on_ready(f"http://{shown_host}:{server.effective_port}/")
     if not until_ready:
+        serving.warm(server, store)
         server.run()
 
 

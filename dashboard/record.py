@@ -6,9 +6,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+from analytics.answers.clocks import tick
+from analytics.answers.ground import COUNTED
+from analytics.scope import CLOCKS, Scope
 from analytics.store import Reader
 
 LAG = timedelta(days=7)
+_FAILURES = ", ".join(
+    f"count(*) FILTER ({COUNTED[Scope().counting]} AND observed"
+    f" AND {tick(clock, 'found')} IS NOT NULL)"
+    for clock in CLOCKS
+)
+_COUNTS = (
+    f"SELECT component, class, sum(findings), {_FAILURES} FROM history.episode"
+    " GROUP BY component, class ORDER BY ALL"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +73,22 @@ def read_record(reader: Reader) -> Record:
 
 
 def count_findings(reader: Reader) -> dict[str, tuple[int, int]]:
-    """Return findings and failures (episodes, any severity) of each component that has some."""
+    """Return findings and failures of each component that has findings.
+
+    Findings are all that were written down; failures are those that the component's own page rests
+    on when its address asks for nothing: rectified and above, found while the locomotive was
+    observed, and with a reading of the component's clock.
+    """
     if not _has_history(reader):
         return {}
-    rows = reader.cursor.execute(
-        "SELECT component, sum(findings), count(*) FROM history.episode GROUP BY component"
-    ).fetchall()
-    return {component: (int(findings), int(episodes)) for component, findings, episodes in rows}
+    components = reader.catalogue.components
+    counts: dict[str, tuple[int, int]] = {}
+    for name, class_name, findings, *failures in reader.cursor.execute(_COUNTS).fetchall():
+        has_it = name in components and reader.catalogue.positions(class_name, name)
+        counted = failures[CLOCKS.index(components[name].clock)] if has_it else 0
+        before = counts.get(name, (0, 0))
+        counts[name] = (before[0] + int(findings), before[1] + counted)
+    return counts
 
 
 def _has_history(reader: Reader) -> bool:

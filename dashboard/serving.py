@@ -7,7 +7,8 @@ import json
 import os
 import socket
 import threading
-from http.client import HTTPConnection
+from contextlib import suppress
+from http.client import HTTPConnection, HTTPException
 from typing import Any
 
 from flask import Flask
@@ -75,6 +76,22 @@ def run_until_first_page(server: BaseWSGIServer, store: Store) -> None:
         server.task_dispatcher.shutdown()
         server.trigger.pull_trigger(server.close)
         thread.join(timeout=10)
+
+
+def warm(server: BaseWSGIServer, store: Store) -> threading.Thread:
+    """Fetch the first page in the background, so that nobody waits for imports and its answers.
+
+    Its requests wait until the server runs; a page that fails says so to whoever opens it.
+    """
+    where = server.effective_host, int(server.effective_port)
+
+    def fetch() -> None:
+        with suppress(ShedbookError, OSError, HTTPException):
+            fetch_first_page(*where, store)
+
+    thread = threading.Thread(target=fetch, name="warm", daemon=True)
+    thread.start()
+    return thread
 
 
 def fetch_first_page(host: str, port: int, store: Store) -> None:

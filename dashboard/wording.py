@@ -14,6 +14,8 @@ from typing import Any
 from analytics.answer import Message, round_for_reading, say
 from analytics.catalogue.model import Catalogue
 
+_NAMED = ("component", "class", "defect", "action")  # kinds whose names occur in sentences
+
 
 @cache
 def phrases(language: str) -> Mapping[str, str]:
@@ -37,13 +39,39 @@ class Wording:
     language: str = "en"
 
     def phrase(self, key: str, **values: Any) -> str:
-        """Return a phrase of the pages with its values put in, as `shown` shows them."""
-        texts = {name: shown(value) for name, value in values.items()}
+        """Return a phrase of the pages with its values put in, as `shown` shows them.
+
+        A phrase writes `{count:failure|failures}` for a count with its noun in the right number.
+        """
+        texts = {name: _Shown.of(value) for name, value in values.items()}
         return phrases(self.language)[key].format_map(texts)
 
     def say(self, message: Message) -> str:
-        """Put a message of an answer into words."""
-        return say(message, self.language)
+        """Put a message of an answer into words, with labels in place of the catalogue's names.
+
+        A sentence that names a command has other words on a page: `said.` and its key.
+        """
+        values = {name: self._labelled(value) for name, value in message.values.items()}
+        on_page = f"said.{message.key.replace('.', '_')}"
+        if on_page in phrases(self.language):
+            return self.phrase(on_page, **values)
+        text = say(Message(message.key, **values), self.language)
+        subject = values.get("subject")
+        begins = isinstance(subject, str) and text.startswith(subject)
+        return text[:1].upper() + text[1:] if begins else text
+
+    def _labelled(self, value: Any) -> Any:
+        """Return a value of a message with the names in it, one or several, as their labels."""
+        if isinstance(value, (list, tuple)):
+            return tuple(self._labelled(part) for part in value)
+        if not isinstance(value, str):
+            return value
+        by_kind = self.catalogue.by_kind()
+        for kind in _NAMED:
+            if value in by_kind[kind]:
+                return self.label(kind, value)
+        parts = value.split(", ")
+        return ", ".join(self._labelled(part) for part in parts) if len(parts) > 1 else value
 
     def label(self, kind: str, name: str) -> str:
         """Return the catalogue's label of a name; names without a kind there stay as they are."""
@@ -75,4 +103,23 @@ def shown(value: Any) -> str:
         return value.isoformat(sep=" ", timespec="minutes").removesuffix(" 00:00")
     if isinstance(value, date):
         return value.isoformat()
+    if isinstance(value, tuple):
+        return ", ".join(shown(part) for part in value)
     return str(value)
+
+
+class _Shown(str):
+    """A value in words; a format of two nouns, `one|many`, adds the one that fits its count."""
+
+    __slots__ = ("single",)
+    single: bool
+
+    @classmethod
+    def of(cls, value: Any) -> _Shown:
+        text = cls(shown(value))
+        text.single = value == 1 and not isinstance(value, bool)
+        return text
+
+    def __format__(self, nouns: str) -> str:
+        one, _, many = nouns.partition("|")
+        return f"{str(self)} {one if self.single else many}" if nouns else str(self)

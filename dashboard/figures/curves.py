@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from dashboard.figures.look import (
     DASHES,
+    MARKERS,
     MOST_SERIES,
     PALETTE,
     Figure,
@@ -30,7 +31,9 @@ class Curve:
     """One right-continuous step curve: `value[i]` holds from `age[i]` up to `age[i + 1]`.
 
     `lower` and `upper` are its pointwise bounds (NaN where undefined); `at_risk[i]` is the number
-    at risk just before `age[i]`. All arrays have one length, ages ascending.
+    at risk just before `age[i]`. All arrays have one length, ages ascending. Beyond its last age
+    the line is drawn flat up to `until`, where that is given; one of a single age without it is
+    drawn as a point.
     """
 
     label: str
@@ -39,6 +42,12 @@ class Curve:
     lower: FloatArray
     upper: FloatArray
     at_risk: FloatArray
+    until: float = 0.0
+
+    @property
+    def end(self) -> float:
+        """The age up to which it is drawn."""
+        return max(float(self.age[-1]), self.until)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +66,7 @@ def draw_curves(curves: Sequence[Curve], *, axes: CurveAxes) -> Figure:
     At most `look.MOST_SERIES` curves are drawn, the first ones; the caller says when it has more.
     """
     drawn = [curve for curve in curves if curve.age.size][:MOST_SERIES]
-    most = max((float(curve.age[-1]) for curve in drawn), default=1.0)
+    most = max((curve.end for curve in drawn), default=0.0) or 1.0
     ticks = nice_ticks(most, about=5)
     traces = []
     for number, curve in enumerate(drawn):
@@ -86,18 +95,24 @@ def _thinned(curve: Curve) -> Curve:
         curve.lower[keep],
         curve.upper[keep],
         curve.at_risk[keep],
+        curve.until,
     )
 
 
 def _line(curve: Curve, number: int, *, share: bool) -> Figure:
     value = "%{y:.0%}" if share else "%{y:.3~g}"
+    ages, values = curve.age, curve.value
+    if curve.end > ages[-1]:
+        ages, values = np.r_[ages, curve.end], np.r_[values, values[-1]]
     return {
         "type": "scatter",
-        "mode": "lines",
+        "mode": "lines" if ages.size > 1 else "markers",
         "name": plain(curve.label),
         "legendgroup": curve.label,
-        "x": _short(curve.age),
-        "y": _short(curve.value),
+        "x": _short(ages),
+        "y": _short(values),
+        "marker": {"size": 9, "color": PALETTE[number], "symbol": MARKERS[number]},
+        "cliponaxis": ages.size > 1,
         "line": {"shape": "hv", "width": 2.5, "color": PALETTE[number], "dash": DASHES[number]},
         "hovertemplate": f"{plain(curve.label)}: {value}<br>%{{x:,.4~r}}<extra></extra>",
     }

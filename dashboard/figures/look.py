@@ -2,8 +2,9 @@
 
 Figures are plain dicts in Plotly's schema (building graph objects costs a hundred times more) and
 SVG only. They carry the light look, which downloads and print use; on a dark page the style sheet
-repaints text, grid and axes (`assets/figures.css`), so each series colour must stand out from both
-backgrounds. A series also differs by dash and marker: colour never speaks alone.
+repaints text, grid, axes and series (`assets/figures.css`): `PALETTE[n]` as `DARK_PALETTE[n]`,
+named `--series-n` there. Value labels have the colour of their series, so each must stand out from
+its page as text does. A series also differs by dash and marker: colour never speaks alone.
 """
 
 from __future__ import annotations
@@ -15,7 +16,10 @@ Figure = dict[str, Any]
 LIGHT_PAGE, DARK_PAGE = "#fbfaf7", "#15181b"
 INK, RULE = "#1f2428", "#dcd9d2"
 PALETTE = (
-    "#2a78b8", "#c05a1c", "#1b8a6b", "#9d5cae", "#8f7714", "#c9466e", "#2790a8", "#76808a",
+    "#1f69a3", "#b5521a", "#177a5e", "#94509f", "#7f690f", "#bd3a62", "#1c7388", "#666f78",
+)  # fmt: skip
+DARK_PALETTE = (
+    "#6db3ea", "#f0975a", "#4ec7a2", "#cf9ae0", "#d3b945", "#f088a6", "#5fc4dc", "#aab3bc",
 )  # fmt: skip
 DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot", "10px,3px", "3px,6px")
 MARKERS = (

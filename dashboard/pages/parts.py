@@ -14,8 +14,10 @@ from dashboard.components.card import build_card, build_sentence
 from dashboard.pages.visit import Visit
 from dashboard.sections.common import command_line, period
 from dashboard.sections.registry import SECTIONS
+from dashboard.wording import Wording
 
 FACTS = "facts"
+_FEW = 3  # locomotives that are named rather than counted
 
 
 def part_id(name: str) -> dict[str, str]:
@@ -54,7 +56,7 @@ def _facts(visit: Visit, scope: Scope, sentences: tuple[str, ...]) -> list[Compo
         line = wording.phrase(
             "component.facts",
             at=basis.data_cut,
-            locomotives=basis.locomotives,
+            who=_who(scope, basis.locomotives, wording),
             clock=wording.phrase(f"clock.{basis.clock}"),
             counting=wording.phrase(f"counting.{basis.counting}"),
             period=period(basis, wording),
@@ -71,3 +73,12 @@ def _facts(visit: Visit, scope: Scope, sentences: tuple[str, ...]) -> list[Compo
         *(html.P(sentence, className="lagging") for sentence in lagging),
         *(html.P(sentence, className="fell-back", role="alert") for sentence in sentences),
     ]
+
+
+def _who(scope: Scope, count: int, wording: Wording) -> str:
+    """Name the locomotives that were chosen, if they are few; else say how many there are."""
+    chosen = scope.locomotives
+    if not 0 < len(chosen) <= _FEW:
+        return wording.phrase("component.counted", count=count)
+    key = "component.one_named" if len(chosen) == 1 else "component.few_named"
+    return wording.phrase(key, names=chosen)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from analytics.answer import Answer
-from dashboard.figures.curves import CurveAxes, draw_curves
+from dashboard.figures.curves import Curve, CurveAxes, draw_curves
 from dashboard.sections.common import grounds, group_columns, twin
 from dashboard.sections.curves_by_group import curves_of, more_than_drawn
 from dashboard.sections.model import Section
@@ -15,7 +17,7 @@ _COLUMNS = ("age", "mcf", "lower", "upper", "at_risk", "events")
 def draw(answer: Answer, wording: Wording) -> Section:
     """Draw the answer of `mcf`: mean number of failures per locomotive by age, with bounds."""
     frame, clock = answer.table, answer.basis.clock
-    curves = curves_of(frame, "mcf", wording)
+    curves = [_watched(curve) for curve in curves_of(frame, "mcf", wording)]
     axes = CurveAxes(
         age=wording.phrase("mcf.age_axis", clock=wording.phrase(f"clock.{clock}")),
         value=wording.phrase("mcf.axis"),
@@ -33,4 +35,22 @@ def draw(answer: Answer, wording: Wording) -> Section:
             *(wording.say(note) for note in answer.notes),
         ),
         basis=grounds(answer.basis, wording),
+    )
+
+
+def _watched(curve: Curve) -> Curve:
+    """Return a curve from the first of its ages on at which a locomotive is watched.
+
+    Where records begin later than service, nothing is known before: a flat line would say that
+    nothing failed.
+    """
+    watched = np.flatnonzero(curve.at_risk > 0)
+    first = int(watched[0]) if watched.size else 0
+    return Curve(
+        curve.label,
+        curve.age[first:],
+        curve.value[first:],
+        curve.lower[first:],
+        curve.upper[first:],
+        curve.at_risk[first:],
     )

@@ -35,4 +35,5 @@ def more_than_drawn(curves: list[Curve], wording: Wording) -> tuple[str, ...]:
 def _curve(part: pd.DataFrame, value: str, label: str) -> Curve:
     known = part[part["age"].notna() & part[value].notna()].sort_values("age")
     columns = ("age", value, "lower", "upper", "at_risk")
-    return Curve(label, *(known[name].to_numpy(dtype=float) for name in columns))
+    age, height, lower, upper, at_risk = (known[name].to_numpy(dtype=float) for name in columns)
+    return Curve(label, age, height, lower, upper, at_risk)

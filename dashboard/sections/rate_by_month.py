@@ -40,6 +40,8 @@ def _reading(frame: pd.DataFrame, wording: Wording, *, per: str) -> str:
     if used.empty:
         return wording.phrase("month.none")
     last, before = _pooled(used.tail(12)), _pooled(used.iloc[:-12].tail(12))
+    if len(used) == 1:
+        return wording.phrase("month.reading_one", last=last, per=per)
     if math.isnan(before) or len(used) < 24:
         return wording.phrase("month.reading_short", last=last, per=per, months=len(used.tail(12)))
     return wording.phrase("month.reading", last=last, before=before, per=per)

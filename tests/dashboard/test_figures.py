@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import plotly.graph_objects as go
@@ -9,11 +10,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import dashboard
 from dashboard.figures.curves import MOST_POINTS, Curve, CurveAxes, draw_curves, number_at_risk
 from dashboard.figures.intervals import Interval, draw_intervals
 from dashboard.figures.look import (
     DARK_PAGE,
+    DARK_PALETTE,
     DASHES,
+    INK,
     LIGHT_PAGE,
     MARKERS,
     MOST_SERIES,
@@ -22,10 +26,12 @@ from dashboard.figures.look import (
     nice_ticks,
     share_ticks,
 )
-from dashboard.figures.months import Month, draw_months
+from dashboard.figures.months import STRENGTH, Month, draw_months
 
 AXES = CurveAxes(age="Age", value="Share", at_risk="At risk", share=True)
 NAN = float("nan")
+DARK_INK = "#e6e3dc"
+ASSETS = Path(dashboard.__file__).parent / "assets"
 
 
 def make_curve(label: str = "Alder", *, points: int = 5) -> Curve:
@@ -148,6 +154,40 @@ def test_month_without_use_is_a_gap() -> None:
     assert figure["data"][0]["x"] == ["2026-01-01", "2026-03-01"]
 
 
+@pytest.mark.parametrize(
+    ("count", "named"),
+    [
+        (1, ["2025-11-01"]),
+        (3, ["2025-11-01", "2025-12-01", "2026-01-01"]),
+        (14, ["2026-01-01", "2026-04-01", "2026-07-01", "2026-10-01"]),
+    ],
+)
+def test_ticks_stand_at_months_that_are_there(count: int, named: list[str]) -> None:
+    # Counted off by hand: all of up to six months, else the first of each quarter, half-year, year.
+    days = [date(2025 + (10 + n) // 12, (10 + n) % 12 + 1, 1) for n in range(count)]
+    figure = draw_months([Month(day, 0.5, 0.2, 0.9, "") for day in days], title="Rate")
+    assert_drawable(figure)
+    assert figure["layout"]["xaxis"]["tickvals"] == named
+    first, last = figure["layout"]["xaxis"]["range"]
+    assert first < days[0].isoformat() <= days[-1].isoformat() < last
+
+
+def test_curve_without_a_step_is_a_flat_line_as_far_as_is_known() -> None:
+    one = np.ones(1)
+    curve = Curve("Alder", one * 0, one, one * NAN, one * NAN, one * 2, until=250.0)
+    figure = draw_curves([curve], axes=AXES)
+    assert_drawable(figure)
+    assert (lines_of(figure)[0]["x"], lines_of(figure)[0]["y"]) == ([0, 250], [1, 1])
+    assert figure["layout"]["xaxis"]["range"][1] >= 250
+
+
+def test_curve_of_a_single_age_is_a_point() -> None:
+    one = np.ones(1)
+    figure = draw_curves([Curve("Alder", one * 0, one, one, one, one * 2)], axes=AXES)
+    assert_drawable(figure)
+    assert [t["mode"] for t in figure["data"] if "name" in t] == ["markers"]
+
+
 @given(most=st.floats(1e-6, 1e9))
 def test_ticks_are_round_few_and_within_reach(most: float) -> None:
     ticks = nice_ticks(most)
@@ -162,10 +202,38 @@ def test_share_ticks_are_in_per_cent() -> None:
     assert share_ticks(1.0)["ticktext"] == [f"{n}\u00a0%" for n in (0, 20, 40, 60, 80, 100)]
 
 
-@pytest.mark.parametrize("page", [LIGHT_PAGE, DARK_PAGE])
-def test_every_series_stands_out_from_both_pages(page: str) -> None:
+LOOKS = [(PALETTE, LIGHT_PAGE, INK), (DARK_PALETTE, DARK_PAGE, DARK_INK)]
+
+
+@pytest.mark.parametrize(("palette", "page", "_ink"), LOOKS)
+def test_every_label_in_a_series_colour_stands_out(
+    palette: tuple[str, ...], page: str, _ink: str
+) -> None:
+    # WCAG 2.2, success criterion 1.4.3: text needs a contrast of 4.5 to 1; 1.4.11 asks 3 of marks.
+    assert min(contrast(colour, page) for colour in palette) >= 4.5
+
+
+@pytest.mark.parametrize(("palette", "page", "ink"), LOOKS)
+def test_bars_stand_out_and_so_does_the_line_on_them(
+    palette: tuple[str, ...], page: str, ink: str
+) -> None:
     # WCAG 2.2, success criterion 1.4.11: graphics need a contrast of 3 to 1.
-    assert min(contrast(colour, page) for colour in PALETTE) >= 3
+    bar = blend(palette[0], page, STRENGTH)
+    assert contrast(bar, page) >= 3
+    assert contrast(ink, bar) >= 3
+    assert contrast(ink, page) >= 3
+
+
+def test_style_sheet_repaints_every_series_on_a_dark_page() -> None:
+    sheet = (ASSETS / "figures.css").read_text(encoding="utf-8")
+    for number, (light, dark) in enumerate(zip(PALETTE, DARK_PALETTE, strict=True)):
+        assert f"--series-{number}: {dark};" in sheet
+        for painted in ("stroke", "fill"):
+            rule = f'[style*="{painted}: rgb({", ".join(map(str, parts_of(light)))})"]'
+            assert f"{rule} {{ {painted}: var(--series-{number}) !important; }}" in sheet
+    base = (ASSETS / "base.css").read_text(encoding="utf-8")
+    assert f"--paper: {DARK_PAGE}; --ink: {DARK_INK};" in base
+    assert f"--paper: {LIGHT_PAGE}; --ink: {INK};" in base
 
 
 def test_there_is_a_dash_and_a_marker_for_every_colour() -> None:
@@ -178,8 +246,18 @@ def contrast(one: str, other: str) -> float:
     return (lighter + 0.05) / (darker + 0.05)
 
 
+def blend(colour: str, page: str, strength: float) -> str:
+    """A see-through colour on a page, as a browser composes it (CSS Color 4, section 12)."""
+    pairs = zip(parts_of(colour), parts_of(page), strict=True)
+    return "#" + "".join(f"{round(a * strength + b * (1 - strength)):02x}" for a, b in pairs)
+
+
+def parts_of(colour: str) -> list[int]:
+    return [int(colour[at : at + 2], 16) for at in (1, 3, 5)]
+
+
 def luminance(colour: str) -> float:
     """WCAG 2.2, definition of relative luminance."""
-    parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    parts = [part / 255 for part in parts_of(colour)]
     red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue

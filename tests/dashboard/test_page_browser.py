@@ -12,7 +12,7 @@ from werkzeug.serving import make_server
 
 from analytics.store import Store
 from dashboard.app import create_app
-from dashboard.figures.look import DARK_PAGE, LIGHT_PAGE
+from dashboard.figures.look import DARK_PAGE, DARK_PALETTE, LIGHT_PAGE, PALETTE
 from dashboard.settings import Settings
 from tests.browser import VARIABLE, find_chromium, must_have_browser
 
@@ -116,6 +116,22 @@ def test_figure_text_follows_the_look(visitor: Visitor) -> None:
     assert tick.evaluate("node => getComputedStyle(node).fill") != before
     page.reload()
     expect(page.locator("html")).to_have_attribute("data-mantine-color-scheme", "dark")
+
+
+def test_series_follow_the_look(visitor: Visitor) -> None:
+    page = drawn(visitor.open("/component/injector", theme="dark"))
+    painted = {
+        "#survival-graph .scatterlayer .js-line": ("stroke", DARK_PALETTE[1]),
+        "#mtbf-graph .textpoint text": ("fill", DARK_PALETTE[2]),
+        "#mtbf-graph .xerror": ("stroke", DARK_PALETTE[2]),
+        "#month-graph .barlayer .point path": ("fill", DARK_PALETTE[0]),
+    }
+    for selector, (kind, colour) in painted.items():
+        mark = page.locator(selector).last  # edges of bands come first, and are not painted
+        assert mark.evaluate(f"node => getComputedStyle(node).{kind}") == as_rgb(colour)
+    page.emulate_media(media="print")
+    line = page.locator("#survival-graph .scatterlayer .js-line").last
+    assert line.evaluate("node => getComputedStyle(node).stroke") == as_rgb(PALETTE[1])
 
 
 def test_choice_writes_the_address_and_back_undoes_it(visitor: Visitor) -> None:

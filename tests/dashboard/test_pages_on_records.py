@@ -13,6 +13,7 @@ from analytics.store import Store
 from dashboard.app import create_app
 from dashboard.pages.component import SECTIONS_IN_ORDER
 from dashboard.pages.parts import FACTS
+from dashboard.record import count_findings, read_record
 from dashboard.sections.registry import SECTIONS
 from dashboard.serving import page_call, part_call
 from dashboard.settings import Settings
@@ -61,13 +62,36 @@ def test_every_part_renders_on_the_demo(
 def test_home_lists_counts_of_the_record(demo: FlaskClient, demo_store: Store) -> None:
     with demo_store.read() as reader:
         found = reader.cursor.execute(
-            "SELECT sum(findings), count(*) FROM history.episode WHERE component = 'fuel-injector'"
+            "SELECT sum(findings) FROM history.episode WHERE component = 'fuel-injector'"
         ).fetchall()
+        failures = ask_reader(reader, "mtbf", Scope(components=("fuel-injector",))).basis.events
     shown = page(demo, "/")
     assert "6 locomotives on the register" in shown
     counts = re.search(r"Fuel injector (\d+) (\d+)", shown)
     assert counts is not None
-    assert [int(count) for count in counts.groups()] == [int(count) for count in found[0]]
+    assert [int(count) for count in counts.groups()] == [int(found[0][0]), failures]
+
+
+def test_home_counts_the_failures_that_every_component_page_rests_on(demo_store: Store) -> None:
+    with demo_store.read() as reader:
+        counts = count_findings(reader)
+        for name in list(counts)[::4]:
+            basis = ask_reader(reader, "mtbf", Scope(components=(name,))).basis
+            assert counts[name][1] == basis.events, name
+
+
+@pytest.mark.parametrize(
+    ("chosen", "said"), [(1, "· locomotive "), (3, "· locomotives "), (4, "· 4 locomotives ·")]
+)
+def test_few_chosen_locomotives_are_named(
+    demo: FlaskClient, demo_store: Store, chosen: int, said: str
+) -> None:
+    with demo_store.read() as reader:
+        names = read_record(reader).locomotives[:chosen]
+    query = "?" + "&".join(f"locomotive={name}" for name in names)
+    shown = part(demo, FACTS, "/component/fuel-injector", query)
+    assert said in shown
+    assert (", ".join(names) in shown) == (chosen <= 3)
 
 
 @pytest.mark.parametrize("name", SECTIONS_IN_ORDER)
@@ -81,7 +105,7 @@ def test_table_on_the_page_is_the_answer_of_the_command(
     drawn = post(demo, part_call(name, "/component/fuel-injector"))
     rows = find(drawn, "Tbody")[0]["props"]["children"]
     assert len(rows) == min(len(answer.table), 60)
-    assert f"Rests on {answer.basis.events} failures" in str(drawn)
+    assert re.search(rf"Rests on {answer.basis.events} failures?,", str(drawn))
 
 
 def test_part_on_one_clock_differs_from_another(demo: FlaskClient) -> None:

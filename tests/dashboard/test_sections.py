@@ -84,6 +84,46 @@ def test_monthly_reading_compares_two_years_by_hand(wording: Wording) -> None:
     assert re.search(r" 3(\.0+)? failures per 1.000.h; over the 12 before: 1(\.0+)?\.$", reading)
 
 
+@pytest.mark.parametrize(
+    ("months", "said"), [(1, "Over the last month on"), (2, "Over the last 2 months on")]
+)
+def test_reading_of_few_months(wording: Wording, months: int, said: str) -> None:
+    answer = ask("month")
+    few = dataclasses.replace(answer, table=answer.table.head(months))
+    assert SECTIONS["month"].draw(few, wording).reading.startswith(said)
+
+
+def test_survival_without_a_failure_is_a_flat_line_up_to_the_mean_age(wording: Wording) -> None:
+    answer = ask("survival")
+    table = answer.table[answer.table["class"] == "Alder"].head(1).assign(at_risk=2)
+    # By hand: two lives watched for 500 h together, so one of them for 250 h or more.
+    basis = dataclasses.replace(answer.basis, events=0, censored=2, exposure=500.0)
+    unfailed = dataclasses.replace(answer, table=table, basis=basis)
+    section = SECTIONS["survival"].draw(unfailed, wording)
+    assert section.figure is not None
+    line = next(trace for trace in section.figure["data"] if trace.get("name") == "Alder")
+    assert (line["mode"], line["x"], line["y"]) == ("lines", [0, 250], [1, 1])
+    assert section.notes[0].startswith("No failure yet")
+
+
+def test_cumulative_curve_begins_where_a_locomotive_is_watched(wording: Wording) -> None:
+    table = pd.DataFrame(
+        {
+            "class": "Alder",
+            "age": [0.0, 23_000.0, 24_000.0],
+            "mcf": [0.0, 1.0, 2.0],
+            "lower": float("nan"),
+            "upper": float("nan"),
+            "at_risk": [0, 1, 1],
+            "events": [0, 1, 1],
+        }
+    )
+    section = SECTIONS["mcf"].draw(dataclasses.replace(ask("mcf"), table=table), wording)
+    assert section.figure is not None
+    line = next(trace for trace in section.figure["data"] if trace.get("name") == "Alder")
+    assert (line["x"], line["y"]) == ([23_000, 24_000], [1, 2])
+
+
 def test_survival_table_matches_the_figure(wording: Wording) -> None:
     answer = ask("survival")
     section = SECTIONS["survival"].draw(answer, wording)

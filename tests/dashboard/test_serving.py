@@ -4,6 +4,7 @@ import os
 import socket
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from analytics import answers
 from analytics.errors import ShedbookError
 from analytics.store import Store
 from dashboard.app import create_app, serve
-from dashboard.serving import listen
+from dashboard.serving import listen, warm
 from dashboard.settings import Settings
 
 
@@ -22,6 +23,33 @@ def test_serving_until_ready_ends_with_the_address(empty_store: Store) -> None:
     serve(empty_store, port=18_050, until_ready=True, on_ready=told.append)
     (address,) = told
     assert address.startswith("http://127.0.0.1:18")
+
+
+@pytest.mark.usefixtures("made_up_answers")
+def test_warming_keeps_the_answers_of_the_first_page(empty_store: Store) -> None:
+    app = create_app(empty_store, Settings())
+    server = listen(app.server, host="127.0.0.1", port=18_250, threads=2)
+    warming = warm(server, empty_store)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    warming.join(timeout=60)
+    server.task_dispatcher.shutdown()
+    server.trigger.pull_trigger(server.close)
+    thread.join(timeout=10)
+    assert not warming.is_alive()
+    assert len(list((empty_store.root / "cache").rglob("*.parquet"))) == 5
+
+
+def test_warming_that_fails_is_silent(empty_store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_asked: object) -> None:
+        raise ConnectionRefusedError
+
+    monkeypatch.setattr("dashboard.serving.fetch_first_page", refuse)
+    server = listen(
+        create_app(empty_store, Settings()).server, host="127.0.0.1", port=18_350, threads=1
+    )
+    warm(server, empty_store).join(timeout=10)
+    server.close()
 
 
 @pytest.mark.usefixtures("made_up_answers")

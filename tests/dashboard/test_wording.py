@@ -3,14 +3,18 @@ from __future__ import annotations
 import re
 from datetime import date, datetime
 from pathlib import Path
+from string import Formatter
 from typing import Any
 
 import pytest
 
+import analytics.answer
 import dashboard
+from analytics.answer import Message, words
 from analytics.scope import CLOCKS, COUNTING_RULES, GROUPS, OPTION_OF
 from dashboard.pages.component import SECTIONS_IN_ORDER
 from dashboard.wording import Wording, phrases, shown
+from tests.dashboard.conftest import ODD_NAME
 
 SOURCES = sorted(Path(dashboard.__file__).parent.rglob("*.py"))
 # METHODS section 0 names the reasons for which rows are left out.
@@ -43,7 +47,57 @@ def keys_made_up_in_code() -> set[str]:
         *(f"scope.{word}" for word in ("class", "depot", "class_all", "depot_all")),
         *(f"scope.{word}" for word in ("clock", "counting", "since", "until")),
         *("mtbf.pointed_short", "mtbf.pointed_none_short"),
+        *(found for found in phrases("en") if found.removeprefix("said.") in said_by_answers()),
     }
+
+
+def said_by_answers() -> dict[str, str]:
+    """The sentences of the answers by their key as `[said]` writes it."""
+    return {key.replace(".", "_"): sentence for key, sentence in words("en").items()}
+
+
+def fields_of(sentence: str) -> set[str]:
+    return {name for _, name, _, _ in Formatter().parse(sentence) if name is not None}
+
+
+def test_sentences_of_a_page_need_no_more_values_than_those_they_stand_for() -> None:
+    said = {key: text for key, text in phrases("en").items() if key.startswith("said.")}
+    assert said
+    for key, text in said.items():
+        assert fields_of(text) <= fields_of(said_by_answers()[key.removeprefix("said.")])
+        assert "`" not in text
+        assert "--" not in text
+
+
+def test_sentence_that_names_a_command_has_other_words_on_a_page(wording: Wording) -> None:
+    said = wording.say(Message("mtbf.not_constant", rows=1, all=2))
+    assert "In 1 of 2 rows" in said
+    assert "see “How do failures add up?” below" in said
+    assert phrases("en")["mcf.title"] == "How do failures add up?"
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        ("injector", "Fuel injector x"),
+        ("Alder, injector", "Alder, fuel injector x"),
+        (("injector", "replaced"), "fuel injector, replaced by a new one x"),
+        (ODD_NAME, f"{ODD_NAME} x"),
+        ("A-07", "A-07 x"),
+    ],
+)
+def test_names_in_sentences_become_labels(
+    wording: Wording, monkeypatch: pytest.MonkeyPatch, value: Any, text: str
+) -> None:
+    monkeypatch.setattr(analytics.answer, "words", lambda _language="en": {"a.b": "{subject} x"})
+    assert wording.say(Message("a.b", subject=value)) == text
+
+
+@pytest.mark.parametrize(
+    ("count", "text"), [(0, "0 failures"), (1, "1 failure"), (2, "2 failures")]
+)
+def test_nouns_follow_their_count(wording: Wording, count: int, text: str) -> None:
+    assert wording.phrase("mtbf.failures", count=count) == text
 
 
 def test_every_phrase_that_is_used_has_words_and_none_is_idle() -> None:
