@@ -6,12 +6,19 @@ import math
 from collections.abc import Mapping, Sequence
 
 from analytics.answer import Basis, Message
-from analytics.answers.ground import Ground
+from analytics.answers.ground import Ground, text_of
 from analytics.answers.groups import KIND_WORDS
 from analytics.scope import NAME_FILTERS
+from analytics.store.current import current_sql
 
 WORTH_SAYING = 0.01
 """A share of the exposure below this is not mentioned."""
+
+UNSEEN_WORTH_SAYING = 0.05
+"""A share of the days in use below this, without an inspection near enough, is not mentioned."""
+
+NOT_IN_USE = "basis.not_in_use"
+"""The reading where no locomotive in scope was observed within the period."""
 
 
 def make_basis(
@@ -44,8 +51,18 @@ def make_basis(
     )
 
 
-def exposure_notes(ground: Ground, by: Sequence[str]) -> list[Message]:
-    """Say what a reader must know about the exposure before reading a figure."""
+def in_use(ground: Ground) -> bool:
+    """Whether any locomotive in scope was observed within the period; reads `asked_exposure`."""
+    return bool(ground.rows("SELECT count(*) > 0 AS found FROM asked_exposure")["found"].iloc[0])
+
+
+def exposure_notes(
+    ground: Ground, by: Sequence[str], *, pooled: str = "basis.pooled_components"
+) -> list[Message]:
+    """Say what a reader must know about the exposure before reading a figure.
+
+    `pooled` is the sentence for several components in one row.
+    """
     notes = []
     found = ground.rows(
         "SELECT sum(days) AS days, sum(days) FILTER (from_tick IS NULL) AS unknown,"
@@ -62,11 +79,29 @@ def exposure_notes(ground: Ground, by: Sequence[str]) -> list[Message]:
     for key, share in shares.items():
         if share >= WORTH_SAYING:
             notes.append(Message(key, percent=100 * share))
+    notes += _unseen(ground)
     if len(ground.components) > 1 and "component" not in by:
-        notes.append(Message("basis.pooled_components", components=len(ground.components)))
+        notes.append(Message(pooled, components=len(ground.components)))
     if any(word in by for word in KIND_WORDS):
         notes.append(Message("basis.kinds_do_not_add"))
     return notes
+
+
+def _unseen(ground: Ground) -> list[Message]:
+    """Say how many locomotive-days in use are not counted, for want of an inspection near enough.
+
+    Days out of use are none of them. With a filter on depots nothing is said: at which depot a
+    locomotive was while nobody looked at it is not known.
+    """
+    if ground.scope.depots:
+        return []
+    query = text_of("unseen.sql").format(out_of_use=current_sql("out_of_use"), **ground.sources)
+    found = ground.rows(query, since=ground.since, until=ground.until).iloc[0]
+    unseen, in_use_days = float(found["unseen"]), float(found["days"])
+    if not unseen > UNSEEN_WORTH_SAYING * in_use_days:
+        return []
+    percent = 100 * unseen / in_use_days
+    return [Message("basis.unseen", days=round(unseen), percent=percent)]
 
 
 def _locomotives(ground: Ground) -> int:

@@ -16,6 +16,7 @@ from analytics.answers.groups import Key, check_groups, each_group, finished, la
 from analytics.answers.lives import Lives, count_lives
 from analytics.answers.survival import ALLOWED, life_basis, life_notes, read_ground
 from analytics.estimate.lives import LifeData, LifeFit, fit_all
+from analytics.estimate.rate import SAME_RATE_P, dispersion_of_counts
 from analytics.scope import Scope
 from analytics.store import Reader
 
@@ -65,6 +66,7 @@ def fit_lives(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer
     rows = [_row(group, fit, ground, by) for group in found for fit in group.fits]
     table = finished(rows, (*by, *COLUMNS))
     notes = life_notes(lives, ground, by, exactly=not lives.intervals_matter)
+    notes += _too_narrow(found)
     notes.append(Message("fit.per_replacement"))
     notes += _second_opinions(found, by, ground)
     how = "between inspections" if lives.intervals_matter else "exact ages"
@@ -91,6 +93,25 @@ def _life_data(part: pd.DataFrame, lives: Lives) -> LifeData:
     sound = part["lower"] if lives.intervals_matter else part["exit"]
     lower = np.where(part["failed"], np.maximum(sound, part["entry"]), part["exit"])
     return LifeData.of(lower, upper, part["entry"])
+
+
+def _too_narrow(found: list[_Group]) -> list[Message]:
+    """Say where locomotives differ by more than chance: the bounds take lives as independent."""
+    differing = sum(_locomotives_differ(group.lives) for group in found)
+    if not differing:
+        return []
+    if len(found) == 1:
+        return [Message("fit.one_locomotives_differ")]
+    return [Message("fit.locomotives_differ", groups=differing, all=len(found))]
+
+
+def _locomotives_differ(lives: pd.DataFrame) -> bool:
+    watched = lives["exit"] - lives["entry"]
+    each = lives.assign(watched=watched).groupby("locomotive")[["failed", "watched"]].sum()
+    _, p = dispersion_of_counts(
+        each["failed"].to_numpy(dtype=np.float64), each["watched"].to_numpy(dtype=np.float64)
+    )
+    return p <= SAME_RATE_P
 
 
 def _second_opinions(found: list[_Group], by: Sequence[str], ground: Ground) -> list[Message]:

@@ -20,6 +20,8 @@ from analytics.scope import GROUPS
 TIME_WORDS = ("class", "depot", "locomotive", "month")
 PLACE_WORDS = ("component", "position")
 KIND_WORDS = ("defect", "action")
+IN_ORDER = ("month", "class", "depot")
+"""Groups that are read in their own order, and not the worst first."""
 Key = tuple[str | int, ...]
 
 
@@ -125,6 +127,18 @@ def finished(rows: list[dict[str, object]] | pd.DataFrame, columns: Sequence[str
         if word in table:
             table[word] = table[word].astype(object).where(table[word] != "", None)
     return table
+
+
+def ranked(
+    table: pd.DataFrame, by: Sequence[str], column: str, *, ascending: bool = False
+) -> pd.DataFrame:
+    """Put the rows with the most telling figure first, undefined last.
+
+    Ties keep the order of their names; months, classes and depots keep their own order.
+    """
+    if not by or any(word in by for word in IN_ORDER):
+        return table
+    return table.sort_values(column, ascending=ascending, kind="stable", ignore_index=True)
 
 
 def curve_table(

@@ -8,13 +8,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.answer import Answer, Message
-from analytics.answers.basis import exposure_notes, make_basis
+from analytics.answers.basis import NOT_IN_USE, exposure_notes, in_use, make_basis
 from analytics.answers.clocks import on_clock, whole
 from analytics.answers.ground import Ground, lay_failures, lay_ground
 from analytics.answers.groups import Key, cells, check_groups, curve_table, label, left_out
 from analytics.answers.windows import Case, cases
 from analytics.errors import ScopeError
-from analytics.estimate.recurrent import ONE_CLUSTER, CumulativeCurve, mean_cumulative
+from analytics.estimate.recurrent import (
+    FEW_WATCHED,
+    ONE_CLUSTER,
+    CumulativeCurve,
+    mean_cumulative,
+)
 from analytics.scope import GROUPS, Scope
 from analytics.store import Reader
 
@@ -23,6 +28,9 @@ ALLOWED = tuple(word for word in GROUPS if word != "month")
 UNITS = ("locomotive", "position")
 ENOUGH_AT_RISK = 5
 """The reading goes no further than the last age at which so many are watched."""
+
+LATE_START = 0.01
+"""A curve that starts above this share of the age it reaches is said to start late."""
 
 
 def mcf(
@@ -70,10 +78,8 @@ def mcf(
         exposure=float(cells(ground, ())["exposure"].sum()),
         left_out=_left_out(found, ground, by_position=by_position),
     )
-    notes = exposure_notes(ground, by)
-    alone = sum(group.curve.note == ONE_CLUSTER for group in found)
-    if alone:
-        notes.append(Message("mcf.one_cluster", curves=alone))
+    notes = exposure_notes(ground, by, pooled="basis.added_components")
+    notes = [*_watch_notes(found, ground.clock), *notes]
     unknown = set().union(*(group.unknown for group in found))
     if unknown:
         notes.insert(0, Message("mcf.unknown_entry", locomotives=len(unknown)))
@@ -82,9 +88,12 @@ def mcf(
     return Answer("mcf", table, basis, _reading(found, ground, by, unit=unit), tuple(notes))
 
 
+# By unit, and whether one locomotive alone makes the curve: of one curve, of several.
 _READINGS = {
-    "locomotive": ("mcf.one_locomotive", "mcf.most_locomotive"),
-    "position": ("mcf.one_position", "mcf.most_position"),
+    ("locomotive", False): ("mcf.one_locomotive", "mcf.most_locomotive"),
+    ("position", False): ("mcf.one_position", "mcf.most_position"),
+    ("locomotive", True): ("mcf.alone_locomotive", "mcf.most_alone_locomotive"),
+    ("position", True): ("mcf.alone_position", "mcf.most_alone_position"),
 }
 
 
@@ -95,6 +104,22 @@ class _Group:
     unknown: frozenset[int]  # locomotives without a known age
     ageless: int  # their failures
     outside: int  # failures outside every window
+
+    @property
+    def alone(self) -> bool:
+        """Whether one locomotive alone makes the curve, so that it has no bounds."""
+        return self.curve.note == ONE_CLUSTER
+
+    @property
+    def starts_late(self) -> bool:
+        """Whether nobody was watched over the first ages, so that the curve lacks them."""
+        return self.curve.observed_from > LATE_START * self.curve.observed_until
+
+    @property
+    def thin(self) -> bool:
+        """Whether some of its steps, not all by one locomotive, rest on very few locomotives."""
+        few = (self.curve.watched < FEW_WATCHED) & (self.curve.events > 0)
+        return not self.alone and bool(few.any())
 
 
 def _curve(case: Case, ground: Ground, *, by_position: bool) -> _Group:
@@ -126,17 +151,38 @@ def _left_out(found: list[_Group], ground: Ground, *, by_position: bool) -> dict
     return {reason: count for reason, count in counts.items() if count}
 
 
+def _watch_notes(found: list[_Group], clock: str) -> list[Message]:
+    """Say where the curves count from, and where they rest on few."""
+    notes = []
+    late = [group.curve.observed_from for group in found if group.starts_late]
+    if late and len(found) == 1:
+        notes.append(on_clock("mcf.one_starts_late", clock, start=late[0]))
+    elif late:
+        counts = {"curves": len(late), "all": len(found), "start": max(late)}
+        notes.append(on_clock("mcf.starts_late", clock, **counts))
+    thin = sum(group.thin for group in found)
+    if thin and len(found) == 1:
+        notes.append(Message("mcf.one_few_watched"))
+    elif thin:
+        notes.append(Message("mcf.few_watched", curves=thin, all=len(found)))
+    alone = sum(group.alone for group in found)
+    if alone and len(found) > 1:
+        notes.append(Message("mcf.one_cluster", curves=alone, all=len(found)))
+    return notes
+
+
 def _reading(found: list[_Group], ground: Ground, by: Sequence[str], *, unit: str) -> Message:
     """Say how many failures there are, on average, by the last age that enough have reached."""
     some = [group for group in found if group.curve.events.any()]
     if not some:
-        return Message("mcf.nothing")
+        return Message("mcf.nothing" if in_use(ground) else NOT_IN_USE)
     most = max(some, key=lambda group: group.curve.mcf[_last_row(group.curve)])
     row = _last_row(most.curve)
     return on_clock(
-        _READINGS[unit][len(found) > 1],
+        _READINGS[unit, most.alone][len(found) > 1],
         ground.clock,
         subject=label(by, most.key, ground),
+        start=float(most.curve.observed_from) if most.starts_late else 0.0,
         age=float(most.curve.age[row]),
         mcf=float(most.curve.mcf[row]),
         lower=float(most.curve.lower[row]),

@@ -7,10 +7,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analytics.answer import Answer, Message, say
-from analytics.answers.basis import exposure_notes, make_basis
+from analytics.answers.basis import NOT_IN_USE, exposure_notes, in_use, make_basis
 from analytics.answers.clocks import chance, on_clock, whole
 from analytics.answers.ground import Ground, lay_failures, lay_ground
-from analytics.answers.groups import Key, cells, check_groups, events, finished, label, left_out
+from analytics.answers.groups import (
+    KIND_WORDS,
+    Key,
+    cells,
+    check_groups,
+    events,
+    finished,
+    label,
+    left_out,
+    ranked,
+)
 from analytics.answers.windows import Case, cases
 from analytics.estimate.rate import RateEstimate, estimate_rate
 from analytics.estimate.trend import laplace_test
@@ -42,7 +52,8 @@ def mtbf(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer:
     Answer
         A row per group: exposure in h, km or days (positions added), failures, MTBF and rate with
         bounds (`analytics.estimate.rate.estimate_rate`), `dispersion` of the counts by locomotive,
-        `constancy_p` the two-sided p of Laplace's test of a constant rate.
+        `constancy_p` the two-sided p of Laplace's test of a constant rate. Shortest MTBF first,
+        but by month, class or depot in their own order.
 
     Conventions
     -----------
@@ -55,6 +66,7 @@ def mtbf(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer:
     lay_failures(ground)
     found = [_estimate(case, ground.scope.level) for case in cases(ground, by)]
     table = finished([_row(group, ground, by) for group in found], (*by, *COLUMNS))
+    table = ranked(table, by, "mtbf", ascending=True)
     basis = make_basis(
         ground,
         ", ".join(sorted({group.rate.method for group in found})),
@@ -72,6 +84,8 @@ class _Group:
     key: Key
     rate: RateEstimate
     constancy_p: float
+    running: float  # clock of its locomotives added up, whatever number of positions each has
+    many_positions: bool  # on one locomotive
 
 
 def _estimate(case: Case, level: float) -> _Group:
@@ -79,7 +93,9 @@ def _estimate(case: Case, level: float) -> _Group:
     test = laplace_test(
         seen.failure_at, seen.failure_window, seen.start, seen.end, system=seen.unit
     )
-    return _Group(case.key, estimate_rate(case.failures, case.exposure, level=level), test.p)
+    rate = estimate_rate(case.failures, case.exposure, level=level)
+    running = float((seen.end - seen.start).sum())
+    return _Group(case.key, rate, test.p, running, bool((seen.places > 1).any()))
 
 
 def _row(group: _Group, ground: Ground, by: Sequence[str]) -> dict[str, object]:
@@ -106,21 +122,32 @@ def _note(group: _Group, ground: Ground) -> str:
     return "; ".join(say(message) for applies, message in said if applies)
 
 
+# Of a component with one position, and per position beside the locomotive's own figure.
+_READINGS = {
+    "one": ("mtbf.one", "mtbf.one_each"),
+    "all": ("mtbf.all", "mtbf.all_each"),
+    "most_often": ("mtbf.most_often", "mtbf.most_often_each"),
+    "kind": ("mtbf.kind", "mtbf.kind_each"),
+}
+
+
 def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
     """Say the pooled figure, or the group that most surely fails most often."""
     failing = [group for group in found if group.rate.failures and group.rate.exposure]
     if not failing:
         return _reading_without_failures(found, ground)
     worst = max(failing, key=lambda group: group.rate.rate_lower)
-    one = len(found) == 1
     subject = label(by, worst.key, ground)
-    key = "mtbf.one" if one and subject else "mtbf.all" if one else "mtbf.most_often"
+    if len(found) > 1:
+        which = "kind" if set(by) <= {*KIND_WORDS, "month"} else "most_often"
+    else:
+        which = "one" if subject else "all"
     return on_clock(
-        key,
+        _READINGS[which][worst.many_positions],
         ground.clock,
         subject=subject,
-        groups=len(found),
         mtbf=worst.rate.mtbf,
+        each=worst.running / worst.rate.failures,
         lower=worst.rate.mtbf_lower,
         upper=worst.rate.mtbf_upper,
         percent=whole(100 * ground.scope.level),
@@ -130,11 +157,13 @@ def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
 
 
 def _reading_without_failures(found: list[_Group], ground: Ground) -> Message:
+    if not in_use(ground):
+        return Message(NOT_IN_USE)
     exposure = math.fsum(group.rate.exposure for group in found[:1])
     if len(found) != 1 or not exposure:
         return Message("mtbf.nothing")
     return on_clock(
-        "mtbf.none_failed",
+        "mtbf.none_failed_each" if found[0].many_positions else "mtbf.none_failed",
         ground.clock,
         exposure=exposure,
         lower=found[0].rate.mtbf_lower,

@@ -12,7 +12,7 @@ from analytics.answer import Answer, Message, say
 from analytics.answers.basis import make_basis
 from analytics.answers.clocks import on_clock, whole
 from analytics.answers.ground import Ground, lay_ground, text_of
-from analytics.answers.groups import Key, check_groups, each_group, finished, label
+from analytics.answers.groups import Key, check_groups, each_group, finished, label, ranked
 from analytics.answers.look_back import LookBack
 from analytics.estimate.recurrence import INDEPENDENT, RecurrenceEstimate, recurrence_rate
 from analytics.history import clock_at
@@ -23,6 +23,7 @@ COLUMNS = (
     "findings", "closings", "repeats", "repeat_share", "matured", "same_day", "rate", "rate_lower",
     "rate_upper", "at_risk_at_window", "median_gap_days", "note",
 )  # fmt: skip
+_FIRST = "-"  # the action of repeat.sql where no closing came before
 MOST_BLANK = 0.30
 """Above this share of blank actions a repeat cannot be told from a defect that went on."""
 
@@ -45,7 +46,8 @@ def recurrence(
         What is asked; names are checked. Its clock is not used, the window has its own.
     by
         Group words. Failures by their own component, defect, depot, month; closings by theirs; by
-        action, a failure stands where the action before it was the one named.
+        action, a failure stands where the action before it was the one named, or in a row of its
+        own where no closing came before it or that closing's action was not written.
     window
         `30d`, `500h` or `2000km` after a closing.
     same_defect
@@ -56,7 +58,8 @@ def recurrence(
     Answer
         A row per group: failures, closings followed, repeats and their share of the failures,
         closings watched for the whole window (`matured`), repeats on the day of the closing, and
-        the recurrence rate at the window with bounds (`analytics.estimate.recurrence`).
+        the recurrence rate at the window with bounds (`analytics.estimate.recurrence`). What most
+        surely comes back first, but by month, class or depot in their own order.
 
     Conventions
     -----------
@@ -76,6 +79,7 @@ def recurrence(
         for key, part, (closed,) in each_group(usable[0], by, usable[1])
     ]
     table = finished([_row(group, by) for group in found], (*by, *COLUMNS))
+    table = ranked(table, by, "rate_lower")
     basis = make_basis(
         ground,
         _method(found),
@@ -140,6 +144,10 @@ def _with_reasons(found: pd.DataFrame, by: Sequence[str]) -> pd.DataFrame:
     names = ["out_of_window", "no_clock", "no_position"]
     reason = np.select([r.to_numpy(dtype=bool) for r in reasons], names, default="")
     found = found.assign(reason=reason, usable=reason == "")
+    if "action" in by:
+        found["action"] = found["action"].replace(
+            {"": say(Message("recurrence.not_written")), _FIRST: say(Message("recurrence.first"))}
+        )
     if "position" in by:
         found["position"] = found["position"].astype("Int64")
     return found
@@ -243,17 +251,25 @@ def _reading(
     worst = max(known, key=lambda group: (group.rate.lower, group.rate.rate))
     repeats = int(worst.failures["repeat"].sum())
     subject = label(by, worst.key, ground)
-    one = "recurrence.one" if subject else "recurrence.all"
+    if len(found) > 1:
+        key = "recurrence.most_after" if tuple(by) == ("action",) else "recurrence.most"
+    else:
+        key = "recurrence.one" if subject else "recurrence.all"
     return on_clock(
-        "recurrence.most" if len(found) > 1 else one,
+        key,
         look_back.clock,
         subject=subject,
         window=whole(look_back.amount),
-        rate=100 * worst.rate.rate,
-        lower=100 * worst.rate.lower,
-        upper=100 * worst.rate.upper,
+        rate=_percent(worst.rate.rate),
+        lower=_percent(worst.rate.lower),
+        upper=_percent(worst.rate.upper),
         percent=whole(100 * ground.scope.level),
         repeats=repeats,
         findings=len(worst.failures),
         closings=worst.rate.closings,
     )
+
+
+def _percent(share: float) -> float:
+    """Round a share for a sentence: whole percent from 10 % on, one decimal below."""
+    return whole(round(100 * share, 0 if share >= 0.1 else 1))

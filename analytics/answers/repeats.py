@@ -1,4 +1,4 @@
-"""Which positions keep coming back: chains of repeats, longest first."""
+"""Which positions keep coming back: chains of repeats, open ones and the longest first."""
 
 from __future__ import annotations
 
@@ -48,9 +48,10 @@ def repeats(
     Returns
     -------
     Answer
-        A row per chain, longest first, then latest: position (empty: not stated), its length in
-        counted failures, first and last found, whether one is open, down hours and cost in all,
-        and the closing action of each (`open`, or `?` where none was written), joined by ` > `.
+        A row per chain, open ones first, then longest, then latest: position (empty: not stated),
+        its length in counted failures, first and last found, whether one is open, down hours and
+        cost in all, and the closing action of each (`open`, or `?` where none was written), joined
+        by ` > `.
     """
     if at_least < 1:
         raise ScopeError(f"at_least must be 1 or more, but is {at_least!r}.")
@@ -94,7 +95,7 @@ def _chains(
 def _reading(table: pd.DataFrame, look_back: LookBack) -> Message:
     if table.empty:
         return on_clock("repeats.none", look_back.clock, window=whole(look_back.amount))
-    longest = table.iloc[0]
+    longest = table.sort_values("length", ascending=False, kind="stable").iloc[0]
     place = "" if pd.isna(longest["position"]) else f" {longest['position']}"
     return on_clock(
         "repeats.longest",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import numpy as np
@@ -16,7 +16,12 @@ from analytics.answers.ground import Ground, lay_failures, lay_ground
 from analytics.answers.groups import Key, check_groups, curve_table, each_group, label
 from analytics.answers.lives import Lives, count_lives, not_stated, read_lives
 from analytics.errors import ScopeError
-from analytics.estimate.survival import SurvivalCurve, kaplan_meier, median_from_curve
+from analytics.estimate.survival import (
+    SurvivalCurve,
+    kaplan_meier,
+    lower_bound_without_failure,
+    median_from_curve,
+)
 from analytics.estimate.turnbull import TurnbullCurve, turnbull_bounds
 from analytics.scope import Scope
 from analytics.store import Reader
@@ -24,6 +29,7 @@ from analytics.store import Reader
 COLUMNS = ("clock", "age", "survival", "lower", "upper", "at_risk", "events")
 ALLOWED = ("component", "class", "depot", "locomotive", "position")
 METHODS = ("km", "turnbull")
+NO_FAILURES = "survival.no_failures"
 
 
 def survival(
@@ -53,7 +59,8 @@ def survival(
     Returns
     -------
     Answer
-        Rows per group: the age from which the curve is drawn, then each age with a failure.
+        Rows per group: the age from which the curve is drawn, then each age with a failure. The
+        lower bound of the first row, where none has failed yet, is the exact one of no failure.
 
     Conventions
     -----------
@@ -76,7 +83,7 @@ def survival(
         for key, part, _ in each_group(lives.frame, by)
         if len(part)
     ]
-    curves = [(group.key, group.curve) for group in found]
+    curves = [(group.key, _with_first_bound(group)) for group in found]
     table = curve_table(curves, (*by, *COLUMNS), clock=ground.clock)
     notes = [*_notes(found), *life_notes(lives, ground, by, exactly=chosen == "km")]
     basis = life_basis(ground, lives, _method(found, chosen))
@@ -162,6 +169,20 @@ def _curve(part: pd.DataFrame, method: str, level: float) -> SurvivalCurve | Tur
     )
 
 
+def _with_first_bound(group: _Group) -> SurvivalCurve | TurnbullCurve:
+    """Give the first row, which holds up to the first failure, the bound of none having failed.
+
+    The number at risk is that of the next row; without any failure, that at the curve's end.
+    """
+    curve, lives = group.curve, group.lives
+    if curve.age.size > 1:
+        at_risk = float(curve.at_risk[1])
+    else:
+        at_risk = float(((lives["entry"] < curve.cut_age) & (lives["exit"] >= curve.cut_age)).sum())
+    first = lower_bound_without_failure(at_risk, curve.level)
+    return replace(curve, lower=np.append(first, curve.lower[1:]))
+
+
 def _method(found: list[_Group], chosen: str) -> str:
     return ", ".join(sorted({group.curve.method for group in found})) or chosen
 
@@ -169,7 +190,14 @@ def _method(found: list[_Group], chosen: str) -> str:
 def _notes(found: list[_Group]) -> list[Message]:
     """Say what the estimators remarked, each remark once."""
     remarks = [group.curve.note for group in found if group.curve.note]
-    return [Message(key) for key in dict.fromkeys(remarks)]
+    sound = sum(group.curve.age.size == 1 for group in found)
+    if not sound:
+        return [Message(key) for key in dict.fromkeys(remarks)]
+    # The bound is said instead of the estimator's remark that none failed.
+    kept = [Message(key) for key in dict.fromkeys(remarks) if key != NO_FAILURES]
+    if len(found) == 1:
+        return [Message("survival.one_bound_without_failure"), *kept]
+    return [Message("survival.bound_without_failure", curves=sound, all=len(found)), *kept]
 
 
 def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:

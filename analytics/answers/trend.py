@@ -10,7 +10,7 @@ from datetime import datetime
 import numpy as np
 
 from analytics.answer import Answer, Message, say
-from analytics.answers.basis import exposure_notes, make_basis
+from analytics.answers.basis import NOT_IN_USE, exposure_notes, in_use, make_basis
 from analytics.answers.clocks import chance, on_clock, whole
 from analytics.answers.ground import Ground, lay_failures, lay_ground
 from analytics.answers.groups import (
@@ -21,6 +21,7 @@ from analytics.answers.groups import (
     finished,
     label,
     left_out,
+    ranked,
 )
 from analytics.answers.windows import Case, Windows, cases
 from analytics.estimate.trend import (
@@ -58,6 +59,9 @@ _FITTED_READING = {
 CLEAR_P = 0.05
 """Below this two-sided p a test is taken to speak."""
 
+MOST_NAMED = 3
+"""So many groups are named in the reading."""
+
 _BADLY_FITTED_P = 0.05
 
 
@@ -78,7 +82,8 @@ def trend(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer:
     Answer
         A row per group: Laplace's u and the chi-square of MIL-HDBK-189 with two-sided p, the shape
         of the power law (below 1: failures grow rarer) with bounds, the MTBF of one position at the
-        cut, Cramer-von Mises' statistic of the fit.
+        cut, Cramer-von Mises' statistic of the fit. Those that get worse most clearly first (by the
+        lower bound of the shape), but by class or depot in their own order.
 
     Conventions
     -----------
@@ -92,6 +97,7 @@ def trend(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer:
     lay_failures(ground)
     found = [_examine(case, ground) for case in cases(ground, by)]
     table = finished([_row(group, ground, by) for group in found], (*by, *COLUMNS))
+    table = ranked(table, by, "shape_lower")
     basis = make_basis(
         ground,
         "Laplace, MIL-HDBK-189, power law",
@@ -187,15 +193,10 @@ def _direction(group: _Group) -> str:
 
 
 def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
+    if not in_use(ground):
+        return Message(NOT_IN_USE)
     if len(found) != 1:
-        ways = [_direction(group) for group in found]
-        return Message(
-            "trend.groups",
-            groups=len(found),
-            worse=ways.count("worse"),
-            better=ways.count("better"),
-            names=_named(found, ground, by),
-        )
+        return _reading_of_groups(found, ground, by)
     group = found[0]
     if group.laplace.note:
         return Message("trend.too_few", failures=group.failures)
@@ -215,10 +216,35 @@ def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
     )
 
 
-def _named(found: list[_Group], ground: Ground, by: Sequence[str]) -> list[str] | str:
-    """Name the first groups that deteriorate."""
-    worse = [group for group in found if _direction(group) == "worse"]
-    return [label(by, group.key, ground) for group in worse[:3]] or "\u2013"
+def _reading_of_groups(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
+    """Count the groups with a clear trend and name the strongest of those that get worse."""
+    judged = [group for group in found if not group.laplace.note]
+    if not judged:
+        return Message("trend.none_judged", groups=len(found))
+    level = ground.scope.level
+    worse, better = (
+        [group for group in judged if _direction(group) == way and _tests_agree(group, level)]
+        for way in ("worse", "better")
+    )
+    worse.sort(key=_strength)
+    return Message(
+        "trend.groups" if worse else "trend.groups_none_worse",
+        groups=len(judged),
+        worse=len(worse),
+        better=len(better),
+        chance=max(1, round((1 - level) * len(judged))),
+        names=[label(by, group.key, ground) for group in worse[:MOST_NAMED]],
+    )
+
+
+def _tests_agree(group: _Group, level: float) -> bool:
+    return min(group.laplace.p, group.chi_square.p) <= 1 - level
+
+
+def _strength(group: _Group) -> tuple[float, float]:
+    """Order as the table: by the lower bound of the shape, then by the stronger test."""
+    lower = math.nan if group.fit is None else group.fit.shape_lower
+    return -(0.0 if math.isnan(lower) else lower), min(group.laplace.p, group.chi_square.p)
 
 
 def _notes(found: list[_Group]) -> list[Message]:

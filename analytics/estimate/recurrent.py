@@ -308,7 +308,7 @@ def _window_of_each(windows: _Windows, ages: FloatArray) -> IntArray:
 
 
 def _accumulate(windows: _Windows, age: FloatArray, at: IntArray, cluster: IntArray) -> FloatArray:
-    """Return rows of mcf, its variance, number at risk, events, counting error of thin steps, watched.
+    """Return rows of mcf, variance, number at risk, events, counting error of thin steps, watched.
 
     `at` and `cluster` are, for each event, the index of its age and the cluster it belongs to.
     """

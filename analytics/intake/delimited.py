@@ -9,10 +9,9 @@ and marked, and reading goes on at the next line.
 from __future__ import annotations
 
 import csv
-import mmap
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -24,6 +23,7 @@ from analytics.errors import InputError
 from analytics.intake.encodings import decode_to, find_encoding
 from analytics.intake.received import (
     LOOKED_THROUGH,
+    NO_BLANK_ENDS,
     IsHeader,
     make_stage,
     refuse_many_headings,
@@ -31,6 +31,7 @@ from analytics.intake.received import (
 )
 
 DELIMITERS = (",", ";", "\t")
+BYTES_AT_ONCE = 1 << 24
 _PLAIN_WORDS = {
     "unexpected end of data": "a quotation mark opens a cell and none closes it",
     "field larger": "a cell is longer than 131,072 characters",
@@ -57,6 +58,7 @@ class _Layout:
 
     delimiter: str
     header: Line
+    no_blank_ends: bool = False
 
     @property
     def lines_above(self) -> int | None:
@@ -91,6 +93,7 @@ def read_delimited(
         "delimiter": layout.delimiter,
         "encoding": encoding,
         "header_row": layout.header.row_number,
+        NO_BLANK_ENDS: layout.no_blank_ends,
     }
     return tuple(layout.header.cells), form
 
@@ -107,14 +110,17 @@ def _read(
     refuse_many_headings(named.name, layout.header.cells)
     above = layout.lines_above
     width, delimiter = len(layout.header.cells), layout.delimiter
+    seen = None if above is None else _look_at_bytes(path, above, delimiter)
     if (
         above is None
-        or _has_empty_line_inside(path, above)
+        or seen is None
+        or seen.empty_line_inside
         or not _read_fast(connection, path, stage, delimiter, width, above=above)
     ):
         header_row = layout.header.row_number
         _read_carefully(connection, path, stage, delimiter, width, header_row=header_row)
-    return layout
+        return layout
+    return replace(layout, no_blank_ends=seen.no_blank_ends)
 
 
 def _find_layout(name: str, path: Path, is_header: IsHeader) -> _Layout:
@@ -133,28 +139,40 @@ def _find_layout(name: str, path: Path, is_header: IsHeader) -> _Layout:
     return best
 
 
-def _has_empty_line_inside(path: Path, above: int) -> bool:
-    """Say whether a line is empty between the header, under `above` lines, and the last one."""
-    with (
-        path.open("rb") as file,
-        mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as text,
-    ):
-        end = len(text)
-        while end and text[end - 1] in b"\r\n":
-            end -= 1
-        start = 0
+@dataclass(frozen=True, slots=True)
+class _Bytes:
+    """What one pass over the bytes shows, so that dearer looks at every cell can be left out."""
+
+    empty_line_inside: bool
+    no_blank_ends: bool  # no cell can end with a blank of any alphabet
+
+
+def _look_at_bytes(path: Path, above: int, delimiter: str) -> _Bytes:
+    """Read the file from the header on, under `above` lines, without cutting it into cells."""
+    ends = [b" " + delimiter.encode(), b' "', b" \n", b" \r", b'\n"', b'\r"', b"\f", b"\v"]
+    ends += [] if delimiter == "\t" else [b"\t"]
+    gap = pending = False
+    plain = True
+    text = b"\n"  # what comes before the header is the end of a line
+    with path.open("rb") as file:
+        start = file.read(BYTES_AT_ONCE)
+        if b"\n" not in start:
+            return _Bytes(empty_line_inside=True, no_blank_ends=False)  # lines end otherwise
+        file.seek(0)
         for _ in range(above):
-            start = _next_line(text, start)
-        starts_empty = text[start : start + 1] in {b"\r", b"\n"}
-        return starts_empty or any(
-            text.find(gap, start, end) >= 0 for gap in (b"\n\n", b"\n\r", b"\r\r")
-        )
+            file.readline()
+        while chunk := file.read(BYTES_AT_ONCE):
+            text = text[-1:] + chunk
+            body = text.rstrip(b"\r\n")
+            gap = gap or (pending and bool(body.strip(b"\r\n"))) or _has_gap(body)
+            pending = pending or len(text) - len(body) > 2 or _has_gap(text[len(body) :])
+            plain = plain and text.isascii() and not any(end in text for end in ends)
+    return _Bytes(gap, plain and not text.endswith(b" "))
 
 
-def _next_line(text: mmap.mmap, start: int) -> int:
-    ends = [at for at in (text.find(b"\n", start), text.find(b"\r", start)) if at >= 0]
-    at = min(ends, default=len(text) - 1)
-    return at + (2 if text[at : at + 2] == b"\r\n" else 1)
+def _has_gap(text: bytes) -> bool:
+    gaps = (b"\n\n", b"\n\r", b"\r\r") if b"\r" in text else (b"\n\n",)
+    return any(gap in text for gap in gaps)
 
 
 def _read_fast(

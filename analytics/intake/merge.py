@@ -51,10 +51,15 @@ def insert_settled(
         f"FROM in_checked_{table.name} JOIN in_fate_{table.name} USING (file, row_number) "
         "WHERE fate IN ('accepted', 'updated')"
     )
+    connection.execute(  # once a locomotive, not once a row
+        f"CREATE OR REPLACE TEMP TABLE in_bucket AS SELECT locomotive, {bucket_sql(buckets)} AS "
+        f"bucket FROM (SELECT DISTINCT locomotive FROM in_checked_{table.name})"
+    )
     connection.execute(
         f"INSERT INTO facts.{table.name} (batch, file, row_number, ordinal, bucket, {columns}) "
-        f"SELECT {batch}, {file_of()}, row_number, ordinal, {bucket_sql(buckets)}, {columns} "
-        f"{chosen}"
+        f"SELECT {batch}, {file_of()}, row_number, ordinal, in_bucket.bucket, {columns} FROM "
+        f"in_checked_{table.name} JOIN in_fate_{table.name} USING (file, row_number) "
+        "JOIN in_bucket USING (locomotive) WHERE fate IN ('accepted', 'updated')"
     )
     # A correction under an id may move a row to another locomotive: both change.
     connection.execute(

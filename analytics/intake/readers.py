@@ -20,6 +20,7 @@ from analytics.intake.json_lines import read_json_lines
 from analytics.intake.limits import refuse_large
 from analytics.intake.received import (
     BLANKS,
+    NO_BLANK_ENDS,
     IsHeader,
     Sheet,
     drop_empty_rows,
@@ -142,7 +143,8 @@ def _of_one_table(
         connection: duckdb.DuckDBPyConnection, path: Path, stage: str, is_header: IsHeader
     ) -> list[Sheet]:
         headings, form = read(connection, path, stage, is_header)
-        cells = plain_cells(connection, stage, len(headings))
+        sure = bool(form.pop(NO_BLANK_ENDS, False))
+        cells = plain_cells(connection, stage, len(headings), no_blank_ends=sure)
         drop_empty_rows(connection, stage, cells)
         return [Sheet(path.name, headings, stage, cells, form)]
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import pytest
 
+from analytics.answer import say
 from analytics.answers.mcf import COLUMNS
 from analytics.errors import ScopeError
 from analytics.store import Reader
@@ -101,3 +102,32 @@ def test_period_is_a_late_entry(reader: Reader) -> None:
 def test_unit_must_exist(reader: Reader) -> None:
     with pytest.raises(ScopeError, match="unit must be one of locomotive, position"):
         answer(reader, "mcf", unit="depot")
+
+
+def test_one_locomotive_says_from_where_it_counts_and_that_it_gives_no_bounds(
+    reader: Reader,
+) -> None:
+    found = answer(
+        reader, "mcf", component="injector", locomotive="5A", clock="days", since=day(25)
+    )
+    assert say(found.reading) == (
+        "From 25 to 60 days in service this locomotive had 1 failure; "
+        "one locomotive alone gives no bounds."
+    )
+    assert found.notes[0].key == "mcf.one_starts_late_days"
+    whole = answer(reader, "mcf", component="injector", locomotive="5A", clock="days")
+    assert say(whole.reading).startswith("From 0 to 60 days")
+    assert whole.notes == ()
+
+
+def test_few_watched_are_told(reader: Reader) -> None:
+    found = answer(reader, "mcf", component="injector", clock="days")
+    assert [note.key for note in found.notes] == ["mcf.one_few_watched"]
+    each = answer(reader, "mcf", by=("locomotive",), component="injector", clock="days")
+    assert [dict(note.values) for note in each.notes] == [{"curves": 2, "all": 2}]
+    assert each.reading.key == "mcf.most_alone_locomotive_days"
+
+
+def test_nothing_in_use_is_said(reader: Reader) -> None:
+    for question in ("mcf", "trend"):
+        assert answer(reader, question, since="2030-01-01").reading.key == "basis.not_in_use"

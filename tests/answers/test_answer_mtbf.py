@@ -113,8 +113,8 @@ def test_period_cuts_exposure_and_counters_at_its_ends(reader: Reader) -> None:
     found = answer(reader, "mtbf", by=("locomotive",), **period)
     # until is not included, so the failure of day 60 is out
     assert rows(found, "locomotive", "exposure", "failures") == [
+        ("6B", 800.0, 1),  # the shortest first
         ("5A", 1000.0, 1),
-        ("6B", 800.0, 1),
     ]
     assert str(found.basis.data_cut) == f"{day(60)} 00:00:00"
 
@@ -131,6 +131,7 @@ def test_period_outside_the_record_gives_empty_figures_and_a_sentence(reader: Re
     assert (row["exposure"], row["failures"], row["note"]) == (0.0, 0, "no running time")
     assert all(math.isnan(row[name]) for name in ("mtbf", "mtbf_lower", "rate", "rate_upper"))
     assert found.notes[0].key == "basis.no_exposure"
+    assert say(found.reading) == "Nothing was in use in this period; there is no figure."
 
 
 def test_failures_without_a_clock_are_left_out_and_counted(reader: Reader) -> None:
@@ -217,13 +218,42 @@ def test_two_adjoining_periods_add_up_to_the_whole(reader: Reader, cut: int) -> 
 def test_reading_names_the_group_that_fails_most_often(reader: Reader) -> None:
     pooled = answer(reader, "mtbf", component="injector")
     assert say(pooled.reading) == (
-        "injector: one failure every 1\u202f000 h (387 to 3\u202f670 h at 90 %), "
-        "3 failures in 3\u202f000 h."
+        "injector: one failure per position every 1\u202f000 h (387 to 3\u202f670 h at 90 %), "
+        "per locomotive every 500 h; 3 failures."
     )
     grouped = answer(reader, "mtbf", by=("locomotive",), component="injector")
-    assert grouped.reading.key == "mtbf.most_often_hours"
+    assert grouped.reading.key == "mtbf.most_often_each_hours"
     # 1 in 1,000 h is surely less often than 2 in 2,000 h
     assert grouped.reading.values["subject"] == "5A"
-    assert answer(reader, "mtbf").reading.key == "mtbf.all_days"
+    assert answer(reader, "mtbf").reading.key == "mtbf.all_each_days"
     none = answer(reader, "mtbf", component="injector", until=day(10))
-    assert none.reading.key == "mtbf.none_failed_hours"
+    assert none.reading.key == "mtbf.none_failed_each_hours"
+
+
+def test_reading_of_one_position_needs_no_figure_per_locomotive(reader: Reader) -> None:
+    by_place = answer(reader, "mtbf", by=("locomotive", "position"), component="injector")
+    assert by_place.reading.key == "mtbf.most_often_hours"
+    kinds = answer(reader, "mtbf", by=("defect",), component="injector")
+    assert kinds.reading.key == "mtbf.kind_each_hours"
+
+
+def test_most_frequent_first_and_undefined_last(reader: Reader) -> None:
+    table = answer(reader, "mtbf", by=("component",), clock="days").table
+    assert table["component"].tolist() == ["injector", "filter"]
+
+
+def test_days_in_use_without_an_inspection_are_told() -> None:
+    """By hand: 100 days, out of use for 20 of them, no inspection from day 35 to day 60."""
+    world = World().locomotive("5A").finding(day(10), action="cleaned")
+    world.inspections(*(day(n) for n in (*range(0, 36, 5), *range(60, 101, 5))))
+    world.add("out_of_use", locomotive="5A", from_at=day(70), to_at=day(85), reason="stored")
+    world.add("out_of_use", locomotive="5A", from_at=day(75), to_at=day(90), reason="stored")
+    found = answer(reader_of(world), "mtbf", component="injector", clock="days")
+    told = [note for note in found.notes if note.key == "basis.unseen"]
+    assert [dict(note.values) for note in told] == [{"days": 25, "percent": 31.25}]
+    assert rows(found, "exposure") == [(2 * 55.0,)]
+
+
+def test_nothing_is_told_where_every_day_in_use_is_seen(reader: Reader) -> None:
+    keys = [note.key for note in answer(reader, "mtbf", component="injector").notes]
+    assert "basis.unseen" not in keys

@@ -97,3 +97,12 @@ def test_no_repeats_give_an_empty_list_and_a_sentence() -> None:
     found = answer(reader_of(railway()), "repeats")
     assert found.table.empty
     assert found.reading.key == "repeats.none_days"
+
+
+def test_open_chains_come_first_and_the_longest_is_named() -> None:
+    world = one_chain()
+    world.finding(day(60), action="cleaned", position="2")
+    world.finding(day(70), "worn", action="put-off", severity="rectify", position="2")
+    found = answer(reader_of(world), "repeats")
+    assert found.table[["open", "length"]].values.tolist() == [[True, 2], [False, 3]]
+    assert found.reading.values["length"] == 3

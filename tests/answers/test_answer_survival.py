@@ -15,6 +15,7 @@ from analytics.answers import fit, survival
 from analytics.errors import ScopeError
 from analytics.store import Reader
 from tests.answers.hand import answer, day, railway, reader_of, three_failures
+from tests.history.world import World
 
 INJECTOR = {"component": "injector", "clock": "days"}
 
@@ -150,3 +151,26 @@ def test_fit_between_inspections_uses_the_interval() -> None:
     # (15, 20], (35, 40] and (35, 40] of the second life: the mean lies below the exact 100
     exact = 300 / 3
     assert exact - 5 < exponential["scale"] < exact
+
+
+def test_before_any_failure_the_lower_bound_is_exact_and_never_all(reader: Reader) -> None:
+    # p ** n = 1 - level: none of n failed (Clopper & Pearson 1934)
+    sound = answer(reader_of(railway()), "survival", **INJECTOR)
+    assert sound.table[["age", "upper"]].values.tolist() == [[0.0, 1.0]]
+    # two of four positions are watched to the end, day 100
+    assert sound.table["lower"].tolist() == [pytest.approx(0.1 ** (1 / 2))]
+    assert sound.notes[0].key == "survival.one_bound_without_failure"
+    failing = answer(reader, "survival", **INJECTOR).table
+    assert failing["lower"].iloc[0] == pytest.approx(0.1 ** (1 / 7))
+
+
+def test_fit_says_when_locomotives_differ_by_more_than_chance() -> None:
+    def keys(world: World) -> list[str]:
+        return [n.key for n in answer(reader_of(world), "survival", fit=True, **INJECTOR).notes]
+
+    exact = {"severity": "in-service", "action": "replaced"}
+    uneven = railway()
+    for number in range(5, 100, 10):
+        uneven.finding(day(number), **exact).finding(day(number), position="2", **exact)
+    assert "fit.one_locomotives_differ" in keys(uneven)  # 20 failures of 5A, none of 6B
+    assert "fit.one_locomotives_differ" not in keys(three_failures())

@@ -87,3 +87,23 @@ def test_unknown_clock_at_entry_leaves_the_power_law_out() -> None:
 def test_months_are_no_groups_of_a_trend(reader: Reader) -> None:
     with pytest.raises(ScopeError, match="trend cannot be split by 'month'"):
         answer(reader, "trend", by=("month",))
+
+
+def test_reading_of_groups_names_what_tests_and_shape_agree_on() -> None:
+    world = railway(engine_hours_at_start=1000)
+    for number in (80, 85, 90, 92, 94, 96, 98, 99):
+        world.finding(day(number), action="cleaned", severity="in-service")
+    for number in (5, 15, 25, 35, 45):
+        world.finding(day(number), action="cleaned", severity="in-service", locomotive="6B")
+    found = answer(reader_of(world), "trend", by=("locomotive",), component="injector")
+    assert found.table["locomotive"].tolist() == ["5A", "6B"]
+    # 6B fails evenly; 5A only at the end: u = (91.75 - 50) / (100 sqrt(1/96)) = 4.1
+    assert dict(found.reading.values) == {
+        "groups": 2,
+        "worse": 1,
+        "better": 0,
+        "chance": 1,
+        "names": ["5A"],
+    }
+    assert found.table["laplace_p"].iloc[0] < 0.001
+    assert found.table["laplace_p"].iloc[1] > 0.9

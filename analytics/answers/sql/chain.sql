@@ -19,4 +19,4 @@ SELECT locomotive, component, any_value(position) AS position, count(*)::BIGINT 
         ' > ' ORDER BY found_at, defect) AS actions
 FROM numbered WHERE counted GROUP BY locomotive, component, place, kind, chain
 HAVING count(*) >= {at_least} AND max(found_at) >= $since AND bool_or({depot_kept} AND {defect_kept})
-ORDER BY length DESC, last DESC, locomotive, component, place
+ORDER BY open DESC, length DESC, last DESC, locomotive, component, place

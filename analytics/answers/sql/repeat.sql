@@ -18,5 +18,6 @@ SELECT {by} locomotive AS unit, observed, blank_action, prev_at IS NOT NULL AND 
     CASE WHEN found_timed AND prev_timed THEN (epoch_us(found_at) - epoch_us(prev_at)) / 86400e6
         ELSE date_diff('day', prev_at::DATE, found_at::DATE) END AS gap_days,
     coalesce(since_begin < {amount}, false) AS early
-FROM (SELECT * REPLACE (coalesce(depot, '') AS depot, coalesce(prev_action, '') AS action),
+FROM (SELECT * REPLACE (coalesce(depot, '') AS depot, 
+    CASE WHEN prev_at IS NULL THEN '-' ELSE coalesce(prev_action, '') END AS action),
     strftime(found_at, '%Y-%m') AS month FROM gapped)
