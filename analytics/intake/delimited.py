@@ -18,6 +18,8 @@ from tempfile import TemporaryDirectory
 from typing import TextIO
 
 import duckdb
+import numpy as np
+import numpy.typing as npt
 
 from analytics.errors import InputError
 from analytics.intake.encodings import decode_to, find_encoding
@@ -149,30 +151,47 @@ class _Bytes:
 
 def _look_at_bytes(path: Path, above: int, delimiter: str) -> _Bytes:
     """Read the file from the header on, under `above` lines, without cutting it into cells."""
-    ends = [b" " + delimiter.encode(), b' "', b" \n", b" \r", b'\n"', b'\r"', b"\f", b"\v"]
-    ends += [] if delimiter == "\t" else [b"\t"]
-    gap = pending = False
-    plain = True
-    text = b"\n"  # what comes before the header is the end of a line
     with path.open("rb") as file:
-        start = file.read(BYTES_AT_ONCE)
-        if b"\n" not in start:
+        if b"\n" not in file.read(BYTES_AT_ONCE):
             return _Bytes(empty_line_inside=True, no_blank_ends=False)  # lines end otherwise
         file.seek(0)
         for _ in range(above):
             file.readline()
+        gap = pending = False
+        plain = True
+        text = b"\n"  # what comes before the header is the end of a line
         while chunk := file.read(BYTES_AT_ONCE):
             text = text[-1:] + chunk
-            body = text.rstrip(b"\r\n")
-            gap = gap or (pending and bool(body.strip(b"\r\n"))) or _has_gap(body)
-            pending = pending or len(text) - len(body) > 2 or _has_gap(text[len(body) :])
-            plain = plain and text.isascii() and not any(end in text for end in ends)
+            codes = np.frombuffer(text, np.uint8)
+            low = np.flatnonzero(codes[:-1] <= 13)
+            gap, pending = _gaps(codes, low, len(text.rstrip(b"\r\n")), gap=gap, pending=pending)
+            plain = plain and text.isascii() and _ends_plainly(codes, low, delimiter)
     return _Bytes(gap, plain and not text.endswith(b" "))
 
 
-def _has_gap(text: bytes) -> bool:
-    gaps = (b"\n\n", b"\n\r", b"\r\r") if b"\r" in text else (b"\n\n",)
-    return any(gap in text for gap in gaps)
+def _gaps(
+    codes: npt.NDArray[np.uint8], low: npt.NDArray[np.intp], size: int, *, gap: bool, pending: bool
+) -> tuple[bool, bool]:
+    """Return whether an empty line has something after it, and whether one may still have.
+
+    `low` says where a line may end, `size` where the line ends at the end begin.
+    """
+    here, after = codes[low], codes[low + 1]
+    empty = ((here == 10) & ((after == 10) | (after == 13))) | ((here == 13) & (after == 13))
+    inside = bool(np.any(empty & (low + 1 < size)))
+    found = gap or inside or (pending and size > 1)
+    return found, pending or bool(np.any(empty & (low + 1 >= size)))
+
+
+def _ends_plainly(codes: npt.NDArray[np.uint8], low: npt.NDArray[np.intp], delimiter: str) -> bool:
+    """Tell whether no cell in a stretch of ASCII bytes can end with a blank of any alphabet."""
+    lines = (codes[low] == 10) | (codes[low] == 13)
+    tabs = codes[low] == 9 if delimiter == "\t" else np.zeros(low.size, bool)
+    if np.count_nonzero(codes[:-1] < 32) > np.count_nonzero(lines | tabs):
+        return False  # a control character that may be a blank
+    after = codes[np.flatnonzero(codes[:-1] == 32) + 1]
+    ends = np.array([ord(delimiter), 34, 10, 13], np.uint8)
+    return not (np.any(np.isin(after, ends)) or np.any(codes[low[lines] + 1] == 34))
 
 
 def _read_fast(
