@@ -109,18 +109,21 @@ def say(message: Message, language: str = "en") -> str:
         If the key has no sentence: a test makes sure that every key used has one.
     """
     template = words(language)[message.key]
-    return template.format_map({name: _Shown.of(value) for name, value in message.values.items()})
+    return template.format_map(
+        {name: Counted.of(_plain(v), v) for name, v in message.values.items()}
+    )
 
 
-class _Shown(str):
+class Counted(str):
     """A value in words; a format of two nouns, `one|many`, adds the one that fits its count."""
 
     __slots__ = ("single",)
     single: bool
 
     @classmethod
-    def of(cls, value: Any) -> _Shown:
-        shown = cls(_plain(value))
+    def of(cls, text: str, value: Any) -> Counted:
+        """Return the text of a value, with what its count asks of a noun."""
+        shown = cls(text)
         shown.single = value == 1 and not isinstance(value, bool)
         return shown
 

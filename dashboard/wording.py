@@ -11,7 +11,7 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import Any
 
-from analytics.answer import Message, round_for_reading, say
+from analytics.answer import Counted, Message, round_for_reading, say
 from analytics.catalogue.model import Catalogue
 
 _NAMED = ("component", "class", "defect", "action")  # kinds whose names occur in sentences
@@ -43,7 +43,7 @@ class Wording:
 
         A phrase writes `{count:failure|failures}` for a count with its noun in the right number.
         """
-        texts = {name: _Shown.of(value) for name, value in values.items()}
+        texts = {name: Counted.of(shown(value), value) for name, value in values.items()}
         return phrases(self.language)[key].format_map(texts)
 
     def say(self, message: Message) -> str:
@@ -106,20 +106,3 @@ def shown(value: Any) -> str:
     if isinstance(value, tuple):
         return ", ".join(shown(part) for part in value)
     return str(value)
-
-
-class _Shown(str):
-    """A value in words; a format of two nouns, `one|many`, adds the one that fits its count."""
-
-    __slots__ = ("single",)
-    single: bool
-
-    @classmethod
-    def of(cls, value: Any) -> _Shown:
-        text = cls(shown(value))
-        text.single = value == 1 and not isinstance(value, bool)
-        return text
-
-    def __format__(self, nouns: str) -> str:
-        one, _, many = nouns.partition("|")
-        return f"{str(self)} {one if self.single else many}" if nouns else str(self)
