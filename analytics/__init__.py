@@ -41,12 +41,15 @@ def ask(store: Store, question: str, *, by: str | tuple[str, ...] = (), **asked:
     store
         From `open_store`.
     question
-        A command word: mtbf, trend, survival, mcf, recurrence, repeats, quality.
+        A command word: mtbf, trend, survival, mcf, recurrence, repeats, compare, availability,
+        readings, quality, findings, ages, counters, batches; or set_aside.
     by
         Group words, as a tuple or joined by commas.
     **asked
         Scope words (`component="fuel-injector"`, `since="2024-01-01"`, `clock="km"`) and the
-        question's own options (`method`, `fit`, `unit`, `window`, `same_defect`, `at_least`).
+        question's own options (`method`, `fit`, `unit`, `window`, `same_defect`, `at_least`,
+        `open`, `batch`, `at`, `span`, `between`, `modification`, `as_list`,
+        `parameter`, `points`).
 
     Raises
     ------

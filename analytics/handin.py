@@ -25,6 +25,7 @@ from analytics.intake.publish import Delivery, FileReport, convert_readings, pub
 from analytics.intake.readers import check_readable, expand_paths
 from analytics.intake.tables import TABLES
 from analytics.store import Reader, Store
+from analytics.store.aside import choose_aside
 from analytics.store.current import IDS, KEYS, current_sql
 from analytics.store.desk import Desk
 from analytics.store.migrations import read_meta
@@ -241,10 +242,11 @@ def withdraw(store: Store, batch: int, **circumstances: Unpack[Circumstances]) -
 def rejects(store: Store, folder: Path | str, *, batch: int | None = None) -> list[GivenBack]:
     """Write the rows set aside into a folder, to be mended and handed in again.
 
-    See `analytics.intake.aside.write_aside`, which tells which rows and in which form.
+    See `analytics.intake.aside.write_aside`, which tells in which form, and
+    `analytics.store.aside.choose_aside`, which tells which rows.
     """
     with store.read() as reader:
-        return write_aside(reader.cursor, Path(folder), batch=batch)
+        return write_aside(reader.cursor, Path(folder), choose_aside, batch=batch)
 
 
 def export_facts(reader: Reader, folder: Path | str) -> list[Path]:

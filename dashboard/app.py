@@ -8,16 +8,19 @@ import secrets
 from collections.abc import Callable
 from pathlib import Path
 
-from dash import ALL, MATCH, ClientsideFunction, Dash, Input, Output, State, html
+from dash import ALL, MATCH, ClientsideFunction, Dash, Input, Output, State, ctx, html
 from dash.development.base_component import Component
 
 from analytics.store import Store
 from dashboard import serving, shell
+from dashboard.components import work
+from dashboard.download import add_downloads
 from dashboard.guard import guard, refuse_open_address
+from dashboard.pages.frame import draw_page
 from dashboard.pages.parts import draw_part
-from dashboard.pages.route import draw_page
-from dashboard.pages.visit import visiting
+from dashboard.pages.records import draw_work
 from dashboard.settings import Settings
+from dashboard.visit import visiting
 from dashboard.wording import phrases
 
 HEALTH = "healthz"
@@ -42,7 +45,7 @@ def create_app(store: Store, settings: Settings) -> Dash:
         assets_folder=str(_ASSETS),
         assets_ignore=re.escape(_EARLY),
         serve_locally=True,
-        compress=False,
+        compress=True,
         title=phrases(settings.language)["page.name"],
         update_title="",
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
@@ -58,7 +61,9 @@ def create_app(store: Store, settings: Settings) -> Dash:
     )
     app.layout = shell.build_shell(settings.language)
     guard(app.server)
+    add_downloads(app.server, store, settings)
     _add_callbacks(app, store, settings)
+    _add_browser_callbacks(app)
     warm_up(app)
     return app
 
@@ -115,7 +120,7 @@ def serve(
 
 
 def _add_callbacks(app: Dash, store: Store, settings: Settings) -> None:
-    """Register the callbacks that serve every page: page, part, controls, look, title."""
+    """Register the callbacks that serve every page: page, part, work."""
 
     @app.callback(
         Output(shell.PAGE, "children"),
@@ -136,6 +141,24 @@ def _add_callbacks(app: Dash, store: Store, settings: Settings) -> None:
         with visiting(store, settings, path=path, query=query) as visit:
             return draw_part(part["name"], visit)
 
+    @app.callback(
+        Output({"type": work.PANEL, "name": MATCH}, "children"),
+        Input({"type": work.START, "name": MATCH}, "n_clicks"),
+        Input({"type": work.WATCH, "name": MATCH}, "n_intervals"),
+        State({"type": work.BATCH, "name": MATCH}, "value"),
+        State({"type": work.SURE, "name": MATCH}, "checked"),
+        prevent_initial_call=True,
+    )
+    def show_work(
+        _clicks: int | None, _watched: int | None, batch: str | None, sure: bool | None
+    ) -> list[Component]:
+        asked = bool(sure) and (ctx.triggered_id or {}).get("type") == work.START
+        with visiting(store, settings, path=None, query=None) as visit:
+            return draw_work(visit, store, batch=batch if asked else None)
+
+
+def _add_browser_callbacks(app: Dash) -> None:
+    """Register what the browser does by itself: controls, look, title."""
     in_browser: Callable[..., None] = app.clientside_callback
     # Two callbacks, not one circle: with an output among its inputs, the parts would wait for it.
     controls = {"type": "scope", "name": ALL, "default": ALL}
@@ -157,7 +180,7 @@ def _add_callbacks(app: Dash, store: Store, settings: Settings) -> None:
         Output(shell.KIT, "forceColorScheme"),
         Input(shell.THEME, "n_clicks"),
     )
-    in_browser(ClientsideFunction("shedbook", "title"), Input(shell.PAGE, "children"))
+    in_browser(ClientsideFunction("shedbook", "arrive"), Input(shell.PAGE, "children"))
 
 
 def _explain(language: str) -> Callable[[Exception], list[Component]]:

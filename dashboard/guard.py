@@ -46,6 +46,7 @@ def refuse_open_address(host: str) -> None:
 def guard(server: Flask) -> None:
     """Put the host check and the headers on every request of a server."""
     server.before_request(_refuse_other_hosts)
+    server.before_request(_refuse_other_pages)
     server.after_request(_add_headers)
 
 
@@ -62,6 +63,14 @@ def _refuse_other_hosts() -> Response | None:
     if host.strip("[]").lower() in LOOPBACK:
         return None
     return Response("This address is not served here.\n", 403, mimetype="text/plain")
+
+
+def _refuse_other_pages() -> Response | None:
+    """Refuse what a page of another host sends: only our own may change anything."""
+    origin = request.headers.get("Origin")
+    if request.method == "GET" or origin in (None, request.host_url.rstrip("/")):
+        return None
+    return Response("This is taken from its own pages only.\n", 403, mimetype="text/plain")
 
 
 def _add_headers(response: Response) -> Response:

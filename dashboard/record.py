@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from analytics.answers.clocks import tick
-from analytics.answers.ground import COUNTED
+from analytics.answers.ground import COUNTED, is_one_of
 from analytics.scope import CLOCKS, Scope
 from analytics.store import Reader
 
@@ -24,32 +24,65 @@ _COUNTS = (
 
 
 @dataclass(frozen=True, slots=True)
+class Entry:
+    """One locomotive of the register; None where not stated."""
+
+    class_name: str
+    depot: str | None
+    in_service_from: datetime | None
+    known_to: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
 class Record:
     """The names that occur in the record and up to when it is known.
 
     Attributes
     ----------
-    locomotives, depots, classes
-        Names on the register, sorted.
-    known_to
-        Latest instant up to which findings of any locomotive are known; None for an empty record.
-    depot_known_to
-        The same for each depot of the register that has handed something in.
+    entries
+        The register by locomotive, in the order of names.
     """
 
-    locomotives: tuple[str, ...] = ()
-    depots: tuple[str, ...] = ()
-    classes: tuple[str, ...] = ()
-    known_to: datetime | None = None
-    depot_known_to: Mapping[str, datetime] = field(default_factory=dict)
+    entries: Mapping[str, Entry] = field(default_factory=dict)
+
+    @property
+    def locomotives(self) -> tuple[str, ...]:
+        """Names of the locomotives, sorted."""
+        return tuple(self.entries)
+
+    @property
+    def depots(self) -> tuple[str, ...]:
+        """Names of the depots on the register, sorted."""
+        return tuple(sorted({one.depot for one in self.entries.values() if one.depot}))
+
+    @property
+    def classes(self) -> tuple[str, ...]:
+        """Names of the classes on the register, sorted."""
+        return tuple(sorted({one.class_name for one in self.entries.values()}))
+
+    @property
+    def known_to(self) -> datetime | None:
+        """Latest instant up to which findings of any locomotive are known."""
+        return max((one.known_to for one in self.entries.values() if one.known_to), default=None)
+
+    @property
+    def depot_known_to(self) -> dict[str, datetime]:
+        """The same for each depot of the register that has handed something in."""
+        ends: dict[str, datetime] = {}
+        for one in self.entries.values():
+            if one.depot and one.known_to:
+                ends[one.depot] = max(one.known_to, ends.get(one.depot, one.known_to))
+        return ends
+
+    def of_class(self, name: str) -> tuple[str, ...]:
+        """Return the locomotives of a class, sorted."""
+        return tuple(loco for loco, one in self.entries.items() if one.class_name == name)
 
     def lagging_depots(self) -> dict[str, datetime]:
         """Return the depots whose record ends more than a week before the latest one."""
-        return {
-            depot: at
-            for depot, at in self.depot_known_to.items()
-            if self.known_to and self.known_to - at > LAG
-        }
+        known_to = self.known_to
+        ends = self.depot_known_to.items()
+        return {depot: at for depot, at in ends if known_to and known_to - at > LAG}
 
 
 def read_record(reader: Reader) -> Record:
@@ -57,19 +90,46 @@ def read_record(reader: Reader) -> Record:
     if not _has_history(reader):
         return Record()
     rows = reader.cursor.execute(
-        "SELECT locomotive, depot, class, ends_at FROM history.record ORDER BY locomotive"
+        "SELECT locomotive, class, depot, in_service_from, ends_at FROM history.record"
+        " ORDER BY locomotive"
     ).fetchall()
-    depot_known_to: dict[str, datetime] = {}
-    for _, depot, _, ends_at in rows:
-        if depot is not None and ends_at is not None:
-            depot_known_to[depot] = max(ends_at, depot_known_to.get(depot, ends_at))
-    return Record(
-        locomotives=tuple(row[0] for row in rows),
-        depots=tuple(sorted({row[1] for row in rows if row[1] is not None})),
-        classes=tuple(sorted({row[2] for row in rows})),
-        known_to=max((row[3] for row in rows if row[3] is not None), default=None),
-        depot_known_to=depot_known_to,
+    return Record({name: Entry(*rest) for name, *rest in rows})
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """How much of the record is in scope: locomotives and findings, of all there are."""
+
+    locomotives: int
+    all_locomotives: int
+    findings: int
+    all_findings: int
+
+
+def share_in_scope(reader: Reader, scope: Scope) -> Share:
+    """Count what a Scope's filters and period keep, whatever the counting rule."""
+    since, until = scope.since or datetime.min, scope.until or datetime.max
+    mine = f"{is_one_of('class', scope.classes)} AND {is_one_of('locomotive', scope.locomotives)}"
+    theirs = (
+        f"{mine} AND {is_one_of('depot', scope.depots)}"
+        f" AND {is_one_of('component', scope.components)} AND {is_one_of('defect', scope.defects)}"
     )
+    row = reader.cursor.execute(
+        f"SELECT count(*) FILTER ({mine}), count(*),"
+        f" (SELECT sum(findings) FILTER ({theirs} AND found_at >= $since AND found_at < $until)"
+        " FROM history.episode), (SELECT sum(findings) FROM history.episode) FROM history.record",
+        {"since": since, "until": until},
+    ).fetchall()[0]
+    return Share(*(int(count or 0) for count in row))
+
+
+def live_batches(reader: Reader) -> dict[int, tuple[datetime, int, str]]:
+    """Return the batches that count, newest first: when, how many files, the name of the first."""
+    rows = reader.cursor.execute(
+        "SELECT batch, received_at, count(*), arg_min(name, file) FROM batch JOIN batch_file"
+        " USING (batch) WHERE withdrawn_at IS NULL GROUP BY ALL ORDER BY batch DESC"
+    ).fetchall()
+    return {int(batch): (at, int(files), first) for batch, at, files, first in rows}
 
 
 def count_findings(reader: Reader) -> dict[str, tuple[int, int]]:

@@ -16,10 +16,10 @@ from waitress.server import BaseWSGIServer, create_server
 
 from analytics.errors import ShedbookError
 from analytics.store import Store
-from dashboard.pages.component import SECTIONS_IN_ORDER
 from dashboard.pages.parts import FACTS
+from dashboard.pages.registry import PAGES
 from dashboard.record import count_findings
-from dashboard.urls import component_url
+from dashboard.urls import HOME, page_url
 
 _PORTS_TRIED = 100
 _TAKEN = (errno.EADDRINUSE, errno.EACCES)
@@ -95,18 +95,18 @@ def warm(server: BaseWSGIServer, store: Store) -> threading.Thread:
 
 
 def fetch_first_page(host: str, port: int, store: Store) -> None:
-    """Fetch the page of the component with most failures: document, frame and every part.
+    """Fetch the first page, and that of the component with most failures: frame and every part.
 
     Raises
     ------
     ShedbookError
         If something did not answer 200, or answered with an error in place of figures.
     """
-    path = component_url(_first_component(store))
-    _fetch(host, port, "GET", path)
-    _fetch(host, port, "POST", "/_dash-update-component", page_call(path))
-    for name in (FACTS, *SECTIONS_IN_ORDER):
-        _fetch(host, port, "POST", "/_dash-update-component", part_call(name, path))
+    for page, path in (("today", HOME), ("component", page_url("component", _first(store)))):
+        _fetch(host, port, "GET", path)
+        _fetch(host, port, "POST", "/_dash-update-component", page_call(path))
+        for name in (FACTS, *PAGES[page].sections):
+            _fetch(host, port, "POST", "/_dash-update-component", part_call(name, path))
 
 
 def page_call(path: str, query: str = "") -> dict[str, Any]:
@@ -135,7 +135,7 @@ def part_call(name: str, path: str, query: str = "") -> dict[str, Any]:
     }
 
 
-def _first_component(store: Store) -> str:
+def _first(store: Store) -> str:
     with store.read() as reader:
         counts = count_findings(reader)
         known = [name for name in reader.catalogue.components if name in counts]

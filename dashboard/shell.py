@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import dash_mantine_components as dmc
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard.urls import HOME
+from dashboard.components.table import STAYS
+from dashboard.urls import HOME, LISTS, page_url
 from dashboard.wording import phrases
 
 ADDRESS, PAGE, KIT, THEME = "address", "page", "kit", "theme"
@@ -38,7 +41,7 @@ def build_shell(language: str) -> Component:
         [
             html.A(words["page.skip"], href=f"#{PAGE}", className="skip"),
             dcc.Link(words["page.name"], href=HOME, className="name"),
-            html.Nav(dcc.Link(words["page.components"], href=HOME)),
+            html.Nav([_way(page, words) for page in LISTS]),
             html.Button(
                 words["page.theme"], id=THEME, type="button", title=words["page.theme_label"]
             ),
@@ -56,3 +59,8 @@ def build_shell(language: str) -> Component:
     theme = {"fontFamily": FONT, "primaryShade": 7}
     shell: Component = dmc.MantineProvider(body, id=KIT, defaultColorScheme="auto", theme=theme)
     return shell
+
+
+def _way(page: str, words: Mapping[str, str]) -> Component:
+    """Return the link to a page; the script carries the choices of this page over to it."""
+    return html.A(words[f"page.{page}"], href=page_url(page), className=f"{STAYS} way")

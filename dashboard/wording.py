@@ -14,7 +14,7 @@ from typing import Any
 from analytics.answer import Counted, Message, round_for_reading, say
 from analytics.catalogue.model import Catalogue
 
-_NAMED = ("component", "class", "defect", "action")  # kinds whose names occur in sentences
+_NAMED = ("component", "class", "defect", "action", "parameter")  # kinds whose names occur in sentences
 
 
 @cache
@@ -45,6 +45,10 @@ class Wording:
         """
         texts = {name: Counted.of(shown(value), value) for name, value in values.items()}
         return phrases(self.language)[key].format_map(texts)
+
+    def phrase_or(self, key: str, otherwise: str) -> str:
+        """Return a phrase without values; where there is none, the text given."""
+        return phrases(self.language).get(key, otherwise)
 
     def say(self, message: Message) -> str:
         """Put a message of an answer into words, with labels in place of the catalogue's names.

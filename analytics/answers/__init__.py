@@ -22,21 +22,37 @@ OPTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "mtbf": (),
         "trend": (),
-        "survival": ("method", "fit"),
+        "survival": ("method", "fit", "first_life", "intensity"),
         "mcf": ("unit",),
         "recurrence": ("window", "same_defect"),
-        "repeats": ("window", "same_defect", "at_least"),
+        "repeats": ("window", "same_defect", "at_least", "steps"),
+        "standouts": ("rank", "window"),
+        "warnings": ("false_alarms", "all_charts", "weekly"),
+        "compare": ("at", "span", "between", "modification"),
+        "availability": ("as_list",),
+        "readings": ("parameter", "points"),
         "quality": (),
+        "findings": ("open",),
+        "ages": (),
+        "counters": (),
+        "batches": (),
+        "set_aside": ("batch",),
     }
 )
-"""Each question's command word and its options beside Scope and groups."""
+"""Each question's command word and its options beside Scope and groups.
+
+`set_aside` has no word of its own: it is `rejects --list`.
+"""
 
 QUESTIONS: Mapping[str, str] = MappingProxyType(
     {name: f"analytics.answers.{name}:{name}" for name in OPTIONS}
 )
 """Each command word's function, as `module:function`, called with a Reader and a Scope."""
 
-UNGROUPED = ("repeats", "quality")
+UNGROUPED = (
+    "repeats", "warnings", "readings", "quality", "findings", "ages", "counters", "batches",
+    "set_aside",
+)  # fmt: skip
 """Questions that are lists: they take no group words."""
 
 
@@ -54,7 +70,7 @@ def ask_reader(
     scope
         What is asked.
     by
-        Group words; `repeats` and `quality` take none.
+        Group words; the lists, `UNGROUPED`, take none.
     **options
         The question's own options, as `OPTIONS` lists them.
 

@@ -11,11 +11,19 @@ import pandas as pd
 
 from analytics.answer import Answer, Message, say
 from analytics.answers.clocks import on_clock, whole
+from analytics.answers.first_lives import (
+    FirstLives,
+    count_first,
+    first_life_note,
+    first_life_notes,
+    number_places,
+)
 from analytics.answers.ground import Ground
 from analytics.answers.groups import Key, check_groups, each_group, finished, label
 from analytics.answers.lives import Lives, count_lives
 from analytics.answers.survival import ALLOWED, life_basis, life_notes, read_ground
-from analytics.estimate.lives import LifeData, LifeFit, fit_all
+from analytics.estimate.life_batch import LifeBatch
+from analytics.estimate.lives import LifeData, LifeFit, fit_groups
 from analytics.estimate.rate import SAME_RATE_P, dispersion_of_counts
 from analytics.scope import Scope
 from analytics.store import Reader
@@ -33,7 +41,9 @@ _FIGURES = tuple(
 )
 
 
-def fit_lives(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer:
+def fit_lives(
+    reader: Reader, scope: Scope, *, by: Sequence[str] = (), first_life: bool = False
+) -> Answer:
     """Fit laws of life to the lives of each group, best AICc first.
 
     Parameters
@@ -44,6 +54,8 @@ def fit_lives(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer
         What is asked; names are checked.
     by
         Group words: component, class, depot (at the end of the life), locomotive, position.
+    first_life
+        Fit the first known life of each position alone, and not all of its lives.
 
     Returns
     -------
@@ -55,19 +67,21 @@ def fit_lives(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer
     -----------
     A failure lies between the last look that found the part sound and the finding where that
     interval matters (median of (c - c0) / c above 0.05), else exactly at the finding. Lives are cut
-    to the period by late entry. Fewer than 3 failures: one row, no law.
+    to the period by late entry. Fewer than 3 failures: one row, no law. Beside a fit of all lives
+    stands what the first known lives alone give: a row says so where the medians of both, by the
+    same law, lie outside each other's bounds. All groups are fitted in one go.
     """
     check_groups(by, "survival", allowed=ALLOWED)
     ground, lives = read_ground(reader, scope)
-    found = [
-        _group(key, part, len(dropped), lives, scope.level)
-        for key, part, (dropped,) in each_group(lives.frame, by, lives.dropped)
-    ]
+    found = _fitted(lives, by, scope.level, first_life=first_life)
     rows = [_row(group, fit, ground, by) for group in found for fit in group.fits]
     table = finished(rows, (*by, *COLUMNS))
     notes = life_notes(lives, ground, by, exactly=not lives.intervals_matter)
     notes += _too_narrow(found)
-    notes.append(Message("fit.per_replacement"))
+    if not first_life:
+        notes.append(Message("fit.per_replacement"))
+    firsts = [(group.fits[0], group.first) for group in found]
+    notes += first_life_notes(firsts, ground.clock, used=first_life)
     notes += _second_opinions(found, by, ground)
     how = "between inspections" if lives.intervals_matter else "exact ages"
     basis = life_basis(ground, lives, f"maximum likelihood, {how}, profile bounds")
@@ -81,11 +95,27 @@ class _Group:
     left_out: int
     data: LifeData
     fits: list[LifeFit]
+    first: FirstLives
 
 
-def _group(key: Key, part: pd.DataFrame, left_out: int, lives: Lives, level: float) -> _Group:
-    data = _life_data(part, lives)
-    return _Group(key, part, left_out, data, fit_all(data, level=level))
+def _fitted(lives: Lives, by: Sequence[str], level: float, *, first_life: bool) -> list[_Group]:
+    """Fit every group, and the first known lives of every group, each in one go."""
+    numbered = number_places(lives)
+    parts = list(each_group(numbered.frame, by, numbered.dropped))
+    firsts = [part[part["first_known"].astype(bool)] for _, part, _ in parts]
+    shown = firsts if first_life else [part for _, part, _ in parts]
+    data = [_life_data(part, lives) for part in shown]
+    fits = fit_groups(LifeBatch.join(data), level=level)
+    alone = fits
+    if not first_life:
+        batch = LifeBatch.join([_life_data(part, lives) for part in firsts])
+        alone = fit_groups(batch, level=level)
+    return [
+        _Group(
+            key, shown[at], len(dropped), data[at], fits[at], count_first(part, dropped, alone[at])
+        )
+        for at, (key, part, (dropped,)) in enumerate(parts)
+    ]
 
 
 def _life_data(part: pd.DataFrame, lives: Lives) -> LifeData:
@@ -141,8 +171,13 @@ def _row(group: _Group, fit: LifeFit, ground: Ground, by: Sequence[str]) -> dict
         "lives": lives,
         "failures": fit.failures,
         "left_out": group.left_out,
-        "note": say(Message(fit.note)) if fit.note else "",
+        "note": "; ".join(part for part in _remarks(group, fit) if part),
     }
+
+
+def _remarks(group: _Group, fit: LifeFit) -> list[str]:
+    own = say(Message(fit.note)) if fit.note else ""
+    return [own, first_life_note(group.first, fit)]
 
 
 def _aicc(fit: LifeFit, lives: int) -> float:

@@ -71,7 +71,7 @@ def read_lives(ground: Ground) -> Lives:
 
 def count_lives(frame: pd.DataFrame) -> int:
     """Count the lives that a frame has stretches of."""
-    return len(frame[_LIFE].drop_duplicates())
+    return int(frame["number"].nunique())
 
 
 def not_stated(ground: Ground) -> int:

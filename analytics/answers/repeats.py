@@ -19,6 +19,10 @@ COLUMNS = (
     "locomotive", "component", "position", "length", "first", "last", "open", "down_hours", "cost",
     "actions",
 )  # fmt: skip
+STEP_COLUMNS = (
+    "locomotive", "component", "position", "length", "step", "found", "gap_days", "defect",
+    "action", "closed", "down_hours", "cost",
+)  # fmt: skip
 
 
 def repeats(
@@ -28,6 +32,7 @@ def repeats(
     window: str = "30d",
     same_defect: bool = False,
     at_least: int = 2,
+    steps: bool = False,
 ) -> Answer:
     """List the chains of repeats: runs of failures of one position that its closings did not end.
 
@@ -44,6 +49,8 @@ def repeats(
         Whether only the same defect continues a chain.
     at_least
         The shortest chain listed, in failures.
+    steps
+        A row per failure of each chain instead.
 
     Returns
     -------
@@ -51,15 +58,17 @@ def repeats(
         A row per chain, open ones first, then longest, then latest: position (empty: not stated),
         its length in counted failures, first and last found, whether one is open, down hours and
         cost in all, and the closing action of each (`open`, or `?` where none was written), joined
-        by ` > `.
+        by ` > `. With `steps`: the chains in the same order, each failure with its number in the
+        chain, when it was found, the days since the closing before it (empty for the first), what
+        was done and when it was closed (empty: open).
     """
     if at_least < 1:
         raise ScopeError(f"at_least must be 1 or more, but is {at_least!r}.")
     look_back = LookBack.read(window)
     ground = lay_ground(reader, scope)
     lay_failures(ground)
-    found = _chains(ground, look_back, same_defect=same_defect, at_least=at_least)
-    found["position"] = found["position"].astype("Int64")
+    _lay_links(ground, look_back, same_defect=same_defect)
+    found = _listed(ground, "chain.sql", at_least)
     counted = ground.rows(
         "SELECT count(*) FILTER (observed) AS seen, count(*) FILTER (NOT observed) AS unseen"
         " FROM asked_episode"
@@ -71,39 +80,43 @@ def repeats(
         left_out={"out_of_window": int(counted["unseen"])} if counted["unseen"] else {},
     )
     basis = replace(basis, clock=look_back.clock)
-    table = found[list(COLUMNS)]
-    return Answer("repeats", table, basis, _reading(table, look_back), _notes(table))
+    chains = found[list(COLUMNS)]
+    table = _listed(ground, "chain_step.sql", at_least)[list(STEP_COLUMNS)] if steps else chains
+    return Answer("repeats", table, basis, _reading(chains, look_back), _notes(chains))
 
 
-def _chains(
-    ground: Ground, look_back: LookBack, *, same_defect: bool, at_least: int
-) -> pd.DataFrame:
-    query = text_of("chain.sql").format(
+def _lay_links(ground: Ground, look_back: LookBack, *, same_defect: bool) -> None:
+    query = text_of("chain_link.sql").format(
         **ground.sources,
         kind="defect" if same_defect else "''",
         prev="prev_same" if same_defect else "prev_any",
         counted=ground.counted,
         gap=look_back.gap("prev", "found"),
+        gap_days=replace(look_back, clock="days").gap("prev", "found"),
         amount=look_back.amount,
-        at_least=at_least,
         depot_kept=ground.kept(depot="coalesce(depot, '')"),
         defect_kept=ground.kept(defect="defect"),
     )
-    return ground.rows(query, since=ground.since, until=ground.until)
+    ground.make("asked_link", query)
+
+
+def _listed(ground: Ground, name: str, at_least: int) -> pd.DataFrame:
+    found = ground.rows(text_of(name).format(at_least=at_least), since=ground.since)
+    return found.assign(position=found["position"].astype("Int64"))
 
 
 def _reading(table: pd.DataFrame, look_back: LookBack) -> Message:
     if table.empty:
         return on_clock("repeats.none", look_back.clock, window=whole(look_back.amount))
     longest = table.sort_values("length", ascending=False, kind="stable").iloc[0]
-    place = "" if pd.isna(longest["position"]) else f" {longest['position']}"
     return on_clock(
         "repeats.longest",
         look_back.clock,
         window=whole(look_back.amount),
         chains=len(table),
         open=int(table["open"].sum()),
-        component=f"{longest['component']}{place}",
+        component=str(longest["component"]),
+        place="" if pd.isna(longest["position"]) else f" {longest['position']}",
         locomotive=str(longest["locomotive"]),
         length=int(longest["length"]),
         first=longest["first"].date(),

@@ -39,6 +39,8 @@ def survival(
     by: Sequence[str] = (),
     method: str | None = None,
     fit: bool = False,
+    first_life: bool = False,
+    intensity: bool = False,
 ) -> Answer:
     """Estimate the share of lives still going at each age, or fit laws of life to them.
 
@@ -55,6 +57,10 @@ def survival(
         between the last look and the finding). None: Turnbull where the interval matters.
     fit
         Weibull, lognormal and exponential law instead of a curve: see `analytics.answers.fit`.
+    first_life
+        With `fit`: from the first known life of each position alone.
+    intensity
+        How often a position fails at each age instead: see `analytics.answers.intensity`.
 
     Returns
     -------
@@ -69,10 +75,16 @@ def survival(
     since is a late entry. Filtered by defect there is no curve: kinds of defect compete, and 1 -
     Kaplan-Meier of one kind is not the share that fails of it.
     """
+    if intensity:
+        from analytics.answers.intensity import intensity as defect_intensity
+
+        return defect_intensity(reader, scope, by=by)
     if fit:
         from analytics.answers.fit import fit_lives  # the laws are slow to import
 
-        return fit_lives(reader, scope, by=by)
+        return fit_lives(reader, scope, by=by, first_life=first_life)
+    if first_life:
+        raise ScopeError("first_life needs fit: only fitted laws are made of first lives alone.")
     check_groups(by, "survival", allowed=ALLOWED)
     if method not in (None, *METHODS):
         raise ScopeError(f"method must be one of {', '.join(METHODS)}, but is {method!r}.")

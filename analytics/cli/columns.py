@@ -9,6 +9,7 @@ from string import ascii_lowercase
 import pandas as pd
 
 from analytics.answer import Answer
+from analytics.answers import UNGROUPED
 from analytics.cli.texts import bounds, cell, heading
 from analytics.scope import GROUPS
 
@@ -52,6 +53,10 @@ _NOW = ("mtbf_now_lower", "mtbf_now_upper")
 _RATE = ("rate_lower", "rate_upper")
 _B10 = ("b10_lower", "b10_upper")
 _MEDIAN = ("median_lower", "median_upper")
+_CUMULATIVE = ("cumulative_lower", "cumulative_upper")
+_SHRUNK = ("shrunk_lower", "shrunk_upper")
+_RATIO = ("ratio_lower", "ratio_upper")
+_RESTORED = ("restoration_mean_lower", "restoration_mean_upper")
 LAYOUTS = {
     "mtbf": _Layout(
         ("failures", "exposure", "mtbf", _MTBF, "dispersion", "constancy_p"),
@@ -121,18 +126,219 @@ LAYOUTS = {
         ),
         wide=frozenset({"first", "down_hours", "cost"}),
     ),
+    "steps": _Layout(
+        (
+            "locomotive",
+            "component",
+            "step",
+            "found",
+            "gap_days",
+            "defect",
+            "action",
+            "closed",
+            "down_hours",
+            "cost",
+        ),
+        wide=frozenset({"closed", "down_hours", "cost"}),
+    ),
+    "compare": _Layout(
+        (
+            "first",
+            "second",
+            "failures_first",
+            "exposure_first",
+            "failures_second",
+            "exposure_second",
+            "ratio",
+            _RATIO,
+            "p",
+            "q",
+        ),
+        wide=frozenset({"exposure_first", "exposure_second", "p"}),
+    ),
+    "availability": _Layout(
+        (
+            "locomotives",
+            "days_in_use",
+            "down_days",
+            "unknown_share",
+            "availability",
+            "availability_inherent",
+            "down_intervals",
+            "still_down",
+            "restoration_mean_hours",
+            _RESTORED,
+            "restoration_median_hours",
+        ),
+        wide=frozenset({"locomotives", "down_days", "availability_inherent", "still_down"}),
+        shares=frozenset({"unknown_share", "availability", "availability_inherent"}),
+    ),
+    "down": _Layout(
+        (
+            "locomotive",
+            "depot",
+            "from",
+            "to",
+            "opened_by",
+            "component",
+            "defect",
+            "planned",
+            "hours",
+            "open",
+        ),
+        wide=frozenset({"depot", "defect"}),
+    ),
+    "readings": _Layout(
+        (
+            "locomotive",
+            "parameter",
+            "running_state",
+            "last",
+            "unit",
+            "beyond",
+            "crossing_earliest",
+            "crossing",
+        ),
+        wide=frozenset({"unit", "crossing"}),
+    ),
+    "points": _Layout(
+        (
+            "locomotive",
+            "parameter",
+            "running_state",
+            "read_at",
+            "value",
+            "unit",
+            "as_entered",
+            "unit_as_entered",
+            "segment",
+        ),
+        wide=frozenset({"as_entered", "unit_as_entered"}),
+    ),
+    "intensity": _Layout(
+        (
+            "age",
+            "intensity",
+            _LOWER_UPPER,
+            "cumulative",
+            _CUMULATIVE,
+            "at_risk",
+            "events",
+            "model",
+            "shape",
+        ),
+        wide=frozenset({"model", "shape"}),
+    ),
+    "standouts": _Layout(
+        (
+            "serial",
+            "series",
+            "observed",
+            "expected",
+            "ratio",
+            "shrunk",
+            _SHRUNK,
+            "chance_above",
+            "q",
+            "stands_out",
+            "lost_hours",
+            "cost",
+        ),
+        wide=frozenset({"ratio", "chance_above", "lost_hours", "cost"}),
+        shares=frozenset({"chance_above"}),
+    ),
+    "warnings": _Layout(
+        (
+            "component",
+            "class",
+            "state",
+            "since",
+            "alarmed",
+            "weeks",
+            "observed",
+            "expected",
+            "ratio",
+            "s",
+            "h",
+            "false_alarm_weeks",
+            "locomotives",
+        ),
+        wide=frozenset({"alarmed", "weeks", "ratio", "s", "h", "false_alarm_weeks"}),
+    ),
+    "weekly": _Layout(("component", "class", "week", "count", "expected", "s", "h", "alarm")),
     "quality": _Layout(
         ("table", "column", "filled_share", "days_without_inspection", "counters_still", "note"),
         shares=frozenset({"filled_share"}),
     ),
+    "findings": _Layout(
+        (
+            "locomotive",
+            "component",
+            "defect",
+            "severity",
+            "found",
+            "closed",
+            "action",
+            "open",
+            "age_days",
+            "repeat",
+            "down_hours",
+            "cost",
+        ),
+        wide=frozenset({"closed", "repeat", "down_hours", "cost"}),
+    ),
+    "ages": _Layout(
+        (
+            "locomotive",
+            "component",
+            "since",
+            "start_known",
+            "age",
+            "left_share",
+            "median",
+            "last_action",
+        ),
+        wide=frozenset({"median", "last_action"}),
+        shares=frozenset({"left_share"}),
+    ),
+    "counters": _Layout(("locomotive", "clock", "read_at", "value", "raw", "reset")),
+    "batches": _Layout(
+        (
+            "batch",
+            "received",
+            "file",
+            "rows",
+            "accepted",
+            "updated",
+            "duplicate",
+            "set_aside",
+            "withdrawn",
+        ),
+        wide=frozenset({"updated", "duplicate"}),
+    ),
+    "set_aside": _Layout(("batch", "file", "row", "column", "reason")),
 }
-_WRAPPING = ("note", "actions")
+_WRAPPING = ("note", "actions", "parameter", "reason", "file")
+_PLACED = ("repeats", "steps", "findings", "ages")  # component and position share a cell
+# A column that only these have.
+_OTHER_ROWS = {
+    "cumulative": "intensity",
+    "model": "fit",
+    "step": "steps",
+    "as_entered": "points",
+    "opened_by": "down",
+    "week": "weekly",
+}
+_FIRST_NAMES = {False: 1, True: 4}
 _LAST_ACTIONS = {False: 2, True: 5}
 
 
 def question_of(answer: Answer) -> str:
-    """Name the layout of an answer: fitted laws have their own."""
-    return "fit" if "model" in answer.table.columns else answer.question
+    """Name the layout of an answer: some options of a question give rows of another kind."""
+    for column, layout in _OTHER_ROWS.items():
+        if column in answer.table.columns:
+            return layout
+    return answer.question
 
 
 def chosen_columns(
@@ -144,16 +350,18 @@ def chosen_columns(
     """
     question = question_of(answer)
     layout, clock = LAYOUTS[question], answer.basis.clock
-    own = question in ("repeats", "quality")
+    own = answer.question in UNGROUPED or question == "down"
     groups = [name for name in table.columns if name in GROUPS and not own]
     found = [_named(table, name, question, clock) for name in groups]
     for column in layout.columns:
-        if column in layout.wide and not wide:
+        if (column in layout.wide and not wide) or column in _absent(table, layout):
             continue
         if isinstance(column, tuple):
             found.append(_bounds(table, column, answer, share=column[0] in layout.shares))
-        elif (question, column) == ("repeats", "component"):
+        elif column == "component" and question in _PLACED:
             found.append(_places(table))
+        elif (question, column) == ("warnings", "locomotives"):
+            found.append(_first_names(table, wide=wide))
         elif column == "actions":
             found.append(_last_actions(table, wide=wide))
         else:
@@ -163,6 +371,11 @@ def chosen_columns(
         marks, legend = _marked(table["note"].tolist())
         return shown + ([marks] if any(marks.cells) else []), legend
     return shown, []
+
+
+def _absent(table: pd.DataFrame, layout: _Layout) -> set[str | tuple[str, str]]:
+    """Return the columns that only some groupings of a question have."""
+    return {c for c in layout.columns if isinstance(c, str) and c not in table}
 
 
 def _plain(
@@ -198,6 +411,18 @@ def _places(table: pd.DataFrame) -> Shown:
     pairs = zip(table["component"].tolist(), table["position"].tolist(), strict=True)
     cells = tuple(f"{name} {cell('position', place)}".rstrip() for name, place in pairs)
     return Shown(heading("repeats", "component", "days"), cells, numeric=False)
+
+
+def _first_names(table: pd.DataFrame, *, wide: bool) -> Shown:
+    """Show the locomotives that contributed most; the others are in the data."""
+    most = _FIRST_NAMES[wide]
+    parts = [names.split(", ") for names in table["locomotives"].tolist()]
+    cells = (
+        ", ".join([*names[:most], *(["\u2026"] if len(names) > most else [])]) for names in parts
+    )
+    return Shown(
+        heading("warnings", "locomotives", "days"), tuple(cells), numeric=False, wraps=True
+    )
 
 
 def _last_actions(table: pd.DataFrame, *, wide: bool) -> Shown:

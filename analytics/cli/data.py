@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 from click.core import ParameterSource
 
-from analytics.cli.options import store_option
+from analytics.cli.options import form_options, store_option
 
 if TYPE_CHECKING:
     from analytics.handin import FileReport, GivenBack, IngestReport, Withdrawal
@@ -188,24 +188,33 @@ map = propose  # the word on the command line
 @click.option("--batch", type=int, metavar="N", help="The rows of this batch, mended or not.")
 @click.option(
     "--out",
-    "folder",
     type=click.Path(path_type=Path),
-    default=Path("set-aside"),
     show_default="./set-aside",
     metavar="FOLDER",
-    help="Where to write; nothing there is overwritten.",
+    help="Where to write; nothing there is overwritten. With --list: a file.",
 )
+@click.option("--list", "listed", is_flag=True, help="List the rows instead, with their reasons.")
+@form_options
 @store_option
-def rejects(store: Path, folder: Path, batch: int | None) -> None:
+def rejects(
+    store: Path, batch: int | None, *, listed: bool, out: Path | None, **shown: Any
+) -> None:
     """Write out the rows set aside, to be mended and handed in again.
 
     One file for each input file, under its name, in its own columns and format, with a last column
     that says why. A row counts as mended when its file's name is handed in again: what is set aside
     then is listed in its place.
     """
+    from analytics.cli.lists import list_rejects
     from analytics.handin import rejects as write_rejects
     from analytics.store import Store
 
+    if listed:
+        list_rejects(store, batch, {"out": out} | shown)
+        return
+    if any(shown.values()):
+        raise click.UsageError("--format, --json and --with-basis go with --list.")
+    folder = out or Path("set-aside")
     _show_rejects(write_rejects(Store.open(store), folder, batch=batch), batch)
 
 

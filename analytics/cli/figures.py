@@ -23,7 +23,7 @@ _WINDOW = with_options(
 )
 
 
-def _question(name: str, *options: Callable[[Any], Any]) -> Callable[[Any], click.Command]:
+def question_command(name: str, *options: Callable[[Any], Any]) -> Callable[[Any], click.Command]:
     """Make a command of a question: its own options first, then filters, then output."""
     return with_options(
         click.command(name),
@@ -35,13 +35,19 @@ def _question(name: str, *options: Callable[[Any], Any]) -> Callable[[Any], clic
     )
 
 
-def _answer(context: click.Context, given: dict[str, Any]) -> None:
-    """Ask the question that the command is named for, and show the answer."""
+def answer_command(
+    context: click.Context, given: dict[str, Any], by: tuple[str, ...] | None = None
+) -> None:
+    """Ask the question that the command is named for, and show the answer.
+
+    `by` are the group words of a question that has its own.
+    """
     from analytics.answers import ask_reader
     from analytics.cli.show import Output, show
     from analytics.store import Store
 
-    store, scope, by = given.pop("store"), take_scope(given), take_groups(given)
+    store, scope = given.pop("store"), take_scope(given)
+    by = take_groups(given) if by is None else by
     output = Output.of(
         given.pop("form"),
         out=given.pop("out"),
@@ -53,27 +59,27 @@ def _answer(context: click.Context, given: dict[str, Any]) -> None:
     show(answer, output)
 
 
-@_question("mtbf", by_option)
+@question_command("mtbf", by_option)
 def mtbf(context: click.Context, **given: Any) -> None:
     """How long it runs between failures, with bounds.
 
     Mean operating time between failures and failure rate of each group. Running time is added up
     over the positions of a locomotive. Without a failure there is a lower bound only.
     """
-    _answer(context, given)
+    answer_command(context, given)
 
 
-@_question("trend", by_option)
+@question_command("trend", by_option)
 def trend(context: click.Context, **given: Any) -> None:
     """Whether failures come faster or slower with age.
 
     Laplace's test, the chi-square of MIL-HDBK-189, and a power law: shape above 1 is getting worse,
     below 1 better, and neither while its bounds hold 1.
     """
-    _answer(context, given)
+    answer_command(context, given)
 
 
-@_question(
+@question_command(
     "survival",
     by_option,
     click.option(
@@ -84,16 +90,22 @@ def trend(context: click.Context, **given: Any) -> None:
     click.option(
         "--fit", is_flag=True, help="Fit Weibull, lognormal and exponential lives instead."
     ),
+    click.option(
+        "--first-life", is_flag=True, help="With --fit: the first known life of a position alone."
+    ),
+    click.option(
+        "--intensity", is_flag=True, help="How often it fails at each age instead, restores kept."
+    ),
 )
 def survival(context: click.Context, **given: Any) -> None:
     """How long one lasts: the share still going at each age, from one renewal to the next.
 
     Groups: component, class, depot, locomotive, position.
     """
-    _answer(context, given)
+    answer_command(context, given)
 
 
-@_question(
+@question_command(
     "mcf",
     by_option,
     click.option(
@@ -106,32 +118,33 @@ def survival(context: click.Context, **given: Any) -> None:
 )
 def mcf(context: click.Context, **given: Any) -> None:
     """How failures add up over the time in service: mean number by age, with bounds."""
-    _answer(context, given)
+    answer_command(context, given)
 
 
-@_question("recurrence", by_option, _WINDOW)
+@question_command("recurrence", by_option, _WINDOW)
 def recurrence(context: click.Context, **given: Any) -> None:
     """How often it comes back within a window after a closing.
 
     Repeats among the failures, and the chance that a closing is followed by a new failure of the
     same position within the window. By action: after what was done.
     """
-    _answer(context, given)
+    answer_command(context, given)
 
 
-@_question(
+@question_command(
     "repeats",
     _WINDOW,
     click.option(
         "--at-least", type=int, default=2, show_default=True, help="Shortest chain, in failures."
     ),
+    click.option("--steps", is_flag=True, help="A row per failure of each chain."),
 )
 def repeats(context: click.Context, **given: Any) -> None:
     """Which positions keep coming back: chains of failures, longest first."""
-    _answer(context, given)
+    answer_command(context, given)
 
 
-@_question("quality")
+@question_command("quality")
 def quality(context: click.Context, **given: Any) -> None:
     """What is missing: empty cells, days without inspection, counters that stand still."""
-    _answer(context, given)
+    answer_command(context, given)

@@ -68,6 +68,7 @@ _OUTPUT = (
     ),
     click.option("--with-basis", is_flag=True, help="JSON: an object with rows, basis and notes."),
 )
+_FORM = tuple(option for place, option in enumerate(_OUTPUT) if place != 2)  # all but --out
 _BY = click.option(
     "--by",
     multiple=True,
@@ -90,6 +91,7 @@ def with_options(*options: Callable[[Command], Command]) -> Callable[[Command], 
 store_option = with_options(_STORE)
 scope_options = with_options(*_SCOPE)
 output_options = with_options(*_OUTPUT)
+form_options = with_options(*_FORM)
 by_option = with_options(_BY)
 
 

@@ -89,13 +89,48 @@ def serve(store: Path, host: str, port: int, *, until_ready: bool) -> None:
     "--ingest", "of_ingest", is_flag=True, help="A large file beside the engine's typed load of it."
 )
 @click.option("--rows", type=int, default=1_000_000, show_default=True, help="Rows of the file.")
-def bench(rows: int, *, of_ingest: bool) -> None:
-    """Time this program on this machine, with made-up data; no store is touched."""
-    if not of_ingest:
-        raise click.UsageError("name what to time: --ingest", click.get_current_context())
-    from data_demo.bench.ingest import run
+@click.option("--fits", "of_fits", is_flag=True, help="Laws of life, beside a loop of lifelines.")
+@click.option(
+    "--groups", type=click.IntRange(1), default=2_000, show_default=True, help="Groups fitted."
+)
+@click.option(
+    "--many",
+    type=click.IntRange(0),
+    default=200_000,
+    show_default=True,
+    help="Groups of the second run, for growth; 0: none.",
+)
+@click.option("--pages", "of_pages", is_flag=True, help="Every callback of every page.")
+@click.option(
+    "--store",
+    "stores",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    help="For --pages: the pages of this store; may be repeated. Default: a demo made for it.",
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Write the figures of --fits or --pages as JSON."
+)
+def bench(
+    rows: int, groups: int, many: int, out: Path | None, stores: tuple[Path, ...], **of: bool
+) -> None:
+    """Time this program on this machine, with made-up data; no store is changed."""
+    if not any(of.values()):
+        raise click.UsageError(
+            "name what to time: --ingest, --fits, --pages", click.get_current_context()
+        )
+    if of["of_ingest"]:
+        from data_demo.bench.ingest import run
 
-    run(rows)
+        run(rows)
+    if of["of_fits"]:
+        from data_demo.bench.fits import run as run_fits
+
+        run_fits(groups, many=many, out=out)
+    if of["of_pages"]:
+        from data_demo.bench.pages import run as run_pages
+
+        run_pages(stores, out=out)
 
 
 def _print_headlines(store: Store) -> None:

@@ -22,7 +22,7 @@ MOST_ROWS_IN_A_FILE = 200
 _AROUND_THE_TABLE = 16
 _FEWEST_ROWS = 8
 _NARROWEST = 14
-_CURVES = ("survival", "mcf")
+_CURVES = ("survival", "intensity", "mcf")
 # What the first rows of a cut table are chosen by, and how that is said.
 _WORST = {
     "mtbf": ("rate_lower", "show.most_often"),

@@ -18,15 +18,17 @@ COUNTING = {
     "withheld": "show.withheld",
     "in-service": "show.in_service",
 }
-CLOCKS = {"hours": "show.hours", "km": "show.km", "days": "show.days"}
+CLOCKS = {"hours": "show.hours", "km": "show.km", "days": "show.days", "own": "show.own_clock"}
 LEFT_OUT = {
     "unknown_start": "show.unknown_start",
     "no_clock": "show.no_clock",
     "no_position": "show.no_position",
     "out_of_window": "show.out_of_window",
 }
-UNITS = {"hours": "h", "km": "km", "days": "days"}
+UNITS = {"hours": "h", "km": "km", "days": "days", "own": "h, km, days"}
 SMALLEST_P = 0.001
+# Lists of what was handed in: nothing is counted as a failure.
+_LOOKED_AT = ("quality", "readings", "availability", "counters", "batches", "set_aside")
 
 
 def basis_lines(answer: Answer) -> list[str]:
@@ -37,7 +39,7 @@ def basis_lines(answer: Answer) -> list[str]:
     made = {"method": basis.method or "\u2013", "fingerprint": basis.fingerprint}
     counting = say(Message(COUNTING[basis.counting]))
     clock = say(Message(CLOCKS[basis.clock]))
-    if answer.question == "quality":
+    if answer.question in _LOOKED_AT:
         lines = [say(Message("show.looked_at", **on))]
     else:
         lines = [say(Message("show.basis", counting=counting, clock=clock, **on))]
@@ -96,12 +98,16 @@ def plain_characters(text: str, encoding: str) -> str:
 def _number(column: str, value: float, *, share: bool) -> str:
     if math.isnan(value):
         return ""
+    if share and column.startswith("availability"):  # all near 1: a tenth of a percent matters
+        return f"{100 * value:.1f} %"
     if share:
         return f"{100 * value:.{1 if 0 < abs(value) < 0.0995 else 0}f} %"
-    if column.endswith("_p"):
+    if column.endswith("_p") or column in ("p", "q"):
         return f"< {SMALLEST_P}" if value < SMALLEST_P else f"{value:.3f}"
     if column in ("aicc", "loglik"):  # only differences mean something
         return f"{value:,.1f}".replace(",", "\u202f")
+    if column in ("value", "raw"):  # what a counter or an instrument shows: no whole digit is lost
+        return round_for_reading(value, digits=max(3, len(str(int(abs(value))))))
     return round_for_reading(value)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analytics.errors import EstimateError
-from analytics.estimate.rate import BoolArray, FloatArray, check_numbers
+from analytics.estimate.rate import BoolArray, FloatArray, IntArray, check_numbers
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,6 +71,10 @@ class LifeData:
         end = np.asarray(exit, dtype=np.float64)
         upper = np.where(np.asarray(failed, dtype=bool), end, np.inf)
         return cls(np.asarray(entry, dtype=np.float64), end, upper)
+
+    def only(self, which: IntArray | BoolArray | slice) -> LifeData:
+        """Keep the lives `which`."""
+        return LifeData(self.entry[which], self.lower[which], self.upper[which])
 
     @property
     def lives(self) -> int:

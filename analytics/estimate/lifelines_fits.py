@@ -16,8 +16,10 @@ from typing import Any
 import numpy as np
 
 from analytics.errors import EstimateError
+from analytics.estimate.life_batch import LifeBatch, sample_of
 from analytics.estimate.life_data import LifeData
-from analytics.estimate.life_likelihood import EXTREME_VALUE, NORMAL, log_likelihood, read_sample
+from analytics.estimate.life_figures import law_of
+from analytics.estimate.life_terms import log_likelihoods
 from analytics.estimate.lives import FEWEST_FAILURES, MODELS, LifeFit, Model
 
 SAME_LOGLIK = 1e-6
@@ -176,13 +178,13 @@ def _is_sound(found: dict[str, float], data: LifeData, model: Model) -> bool:
     if not np.isfinite(list(found.values())).all():
         return False
     if model == "lognormal":
-        law, location, scale = NORMAL, found["mu"], found["sigma"]
+        location, scale = found["mu"], found["sigma"]
     else:
-        law, location = EXTREME_VALUE, float(np.log(found["scale"]))
-        scale = 1.0 / found.get("shape", 1.0)
-    sample = read_sample(data)
-    point = log_likelihood(law, sample, location - sample.unit, float(np.log(scale)))
-    return bool(np.isclose(point.value + sample.constant, found["loglik"], rtol=1e-6, atol=1e-6))
+        location, scale = float(np.log(found["scale"])), 1.0 / found.get("shape", 1.0)
+    sample = sample_of(LifeBatch.of(data, size=1))
+    place = np.array([location - sample.unit, [np.log(scale)]])
+    value = float((log_likelihoods(law_of(model), sample, place).value + sample.constant)[0])
+    return bool(np.isclose(value, found["loglik"], rtol=1e-6, atol=1e-6))
 
 
 def _nothing(model: str, note: str) -> LifelinesFit:

@@ -26,7 +26,7 @@ ROWS_A_PASS = 2_000_000
 
 # A position cell as written: a number, `all`, a list, ranges; not stated gives one NULL, or 1 where
 # the class has a single place.
-_POSITIONS_OF = """
+POSITIONS_OF = """
 CREATE OR REPLACE TEMP MACRO positions_of(written, places) AS CASE
     WHEN coalesce(places, 0) = 0 THEN []::BIGINT[]
     WHEN written IS NULL THEN CASE WHEN places = 1 THEN [1]::BIGINT[] ELSE [NULL]::BIGINT[] END
@@ -99,7 +99,7 @@ def _bring_catalogue(connection: duckdb.DuckDBPyConnection, catalogue: Catalogue
         connection.register("catalogue_frame", frame)
         connection.execute(f"CREATE OR REPLACE TEMP TABLE {name} AS FROM catalogue_frame")
         connection.unregister("catalogue_frame")
-    connection.execute(_POSITIONS_OF)
+    connection.execute(POSITIONS_OF)
 
 
 def _passes(

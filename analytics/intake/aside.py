@@ -17,7 +17,7 @@ from analytics.errors import InputError
 from analytics.intake.aside_files import OF_PART, SURPLUS, Part, harmless, write_parts
 from analytics.intake.tables import TABLES
 
-_LIVE = "batch IN (SELECT batch FROM batch WHERE withdrawn_at IS NULL)"
+Chooser = Callable[[duckdb.DuckDBPyConnection, int | None], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,7 @@ class GivenBack:
 
 
 def write_aside(
-    cursor: duckdb.DuckDBPyConnection, folder: Path, *, batch: int | None = None
+    cursor: duckdb.DuckDBPyConnection, folder: Path, choose: Chooser, *, batch: int | None = None
 ) -> list[GivenBack]:
     """Write the rows set aside, one file for each input file, into a folder.
 
@@ -47,10 +47,10 @@ def write_aside(
         On a snapshot.
     folder
         Where to; made if it is not there. A file that is there already is never overwritten.
+    choose
+        What makes `aside_chosen`, the rows to give back (`store.aside.choose_aside`).
     batch
-        The rows of this batch. By default those still to be mended: of every file name (ending
-        and case apart) the rows of the bytes that came last under it, unless they were accepted
-        since; of a row set aside twice the later reason. Withdrawn batches do not count.
+        The rows of this batch. By default those still to be mended.
 
     Returns
     -------
@@ -74,7 +74,7 @@ def write_aside(
     """
     if batch is not None:
         _refuse_unknown(cursor, batch)
-    _choose(cursor, batch)
+    choose(cursor, batch)
     files = _grouped(_parts(cursor))
     paths = _paths(folder, files)
     for path in paths:
@@ -124,42 +124,6 @@ def facts_as_received(table: str, current: Callable[[str, str], str]) -> str:
 def _refuse_unknown(cursor: duckdb.DuckDBPyConnection, batch: int) -> None:
     if not cursor.execute("SELECT 1 FROM batch WHERE batch = ?", [batch]).fetchall():
         raise InputError(f"there is no batch {batch}.")
-
-
-def _choose(cursor: duckdb.DuckDBPyConnection, batch: int | None) -> None:
-    """Make `aside_chosen`: the rows to give back."""
-    wanted = f"batch = {int(batch)}" if batch is not None else _LIVE
-    cursor.execute(
-        "CREATE OR REPLACE TEMP TABLE aside_file AS WITH named AS (SELECT * EXCLUDE (name, rows), "
-        "coalesce(form->>'sheet', '') AS sheet, CASE WHEN ends_with(name, ' [' || sheet || ']') "
-        f"THEN left(name, len(name) - len(sheet) - 3) ELSE name END AS name FROM batch_file "
-        f"WHERE {wanted}) SELECT *, lower(regexp_replace(name, '\\.[^.]*$', '')) AS stem FROM named"
-    )
-    cursor.execute(
-        "CREATE OR REPLACE TEMP TABLE aside_row AS SELECT f.*, a.row_number, a.reason, a.received "
-        "FROM set_aside AS a JOIN aside_file AS f USING (batch, file)"
-    )
-    query = "FROM aside_row" if batch is not None else _still_open()
-    cursor.execute(f"CREATE OR REPLACE TEMP TABLE aside_chosen AS {query}")
-
-
-def _still_open() -> str:
-    """Return SQL for the rows of the bytes that came last under their name, not taken in since."""
-    facts = " UNION ALL ".join(f"SELECT batch, file, row_number FROM facts.{t}" for t in TABLES)
-    same_bytes = "(stem, sha256, mapping)"
-    same_row = "(sha256, mapping, sheet, table_name, row_number)"
-    return (
-        "WITH last AS (SELECT stem, max(batch) AS batch FROM aside_file GROUP BY stem), "
-        "bytes AS (SELECT DISTINCT stem, sha256, mapping FROM aside_file JOIN last "
-        "USING (stem, batch)), "
-        f"open AS (SELECT * FROM aside_row SEMI JOIN bytes USING {same_bytes}), "
-        f"here AS (SELECT * FROM aside_file SEMI JOIN open USING {same_bytes}), "
-        "taken AS (SELECT sha256, mapping, sheet, table_name, row_number, max(batch) AS taken_in "
-        f"FROM ({facts}) JOIN here USING (batch, file) GROUP BY ALL) "
-        f"SELECT o.* FROM open AS o LEFT JOIN taken USING {same_row} "
-        "WHERE coalesce(taken_in <= batch, true) QUALIFY rank() OVER "
-        "(PARTITION BY sha256, mapping, sheet, table_name, row_number ORDER BY batch DESC) = 1"
-    )
 
 
 def _left(cursor: duckdb.DuckDBPyConnection) -> dict[str, int]:

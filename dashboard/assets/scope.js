@@ -69,11 +69,16 @@
     return chosen || dash.no_update;
   }
 
-  // The tab carries the page's heading.
-  function title(children) {
+  // The tab carries the page's heading, and the way to this page is marked.
+  function arrive(children) {
     const heading = (Array.isArray(children) ? children : []).find((one) => one.type === "H1");
     if (heading) document.title = `${heading.props.children} – shedbook`;
+    document.querySelectorAll("a.way").forEach((way) => {
+      const here = new URL(way.href).pathname === window.location.pathname;
+      if (here) way.setAttribute("aria-current", "page");
+      else way.removeAttribute("aria-current");
+    });
   }
 
-  dash.shedbook = { write, read, look, title };
+  dash.shedbook = { write, read, look, arrive };
 })();

@@ -1,4 +1,4 @@
-"""A section on the page: heading, reading, figure, notes, table twin, basis."""
+"""A section on the page: heading, reading, figure, notes, table, what can be taken along, basis."""
 
 from __future__ import annotations
 
@@ -7,11 +7,14 @@ from typing import Any
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from analytics.exports import FORMATS
 from dashboard.components.aria import aria
-from dashboard.components.table import build_table
+from dashboard.components.table import TableDrawing
 from dashboard.figures.look import Figure
-from dashboard.sections.model import Section, Table
-from dashboard.wording import Wording
+from dashboard.sections.model import Section
+from dashboard.sections.tables import put_into_words
+from dashboard.urls import data_url
+from dashboard.visit import Visit
 
 _GRAPH: Any = {
     "displayModeBar": False,
@@ -19,9 +22,11 @@ _GRAPH: Any = {
     "doubleClick": False,
     "scrollZoom": False,
 }
+TAKEN = tuple(form for form in FORMATS if form != "json")
+"""Forms of the data files that a reader can take along."""
 
 
-def build_card(name: str, section: Section, wording: Wording) -> list[Component]:
+def build_card(name: str, section: Section, visit: Visit) -> list[Component]:
     """Return the parts of one section; `name` makes the ids on the page."""
     parts: list[Component] = [
         html.H2(section.title, id=f"{name}-title"),
@@ -31,8 +36,7 @@ def build_card(name: str, section: Section, wording: Wording) -> list[Component]
         parts.append(_figure(name, section, section.figure))
     if section.notes:
         parts.append(html.Ul([html.Li(note) for note in section.notes], className="notes"))
-    if section.table:
-        parts.append(_table_twin(section, section.table, wording))
+    parts += _table(name, section, visit)
     if section.basis:
         summary = html.Summary(section.basis.summary)
         whole = html.P(" · ".join(section.basis.parts))
@@ -57,14 +61,32 @@ def _figure(name: str, section: Section, figure: Figure) -> Component:
     return html.Figure(html.Div(graph, role="img", **aria(label=said)))
 
 
-def _table_twin(section: Section, table: Table, wording: Wording) -> Component:
-    parts: list[Component] = [
-        html.Summary(wording.phrase("table.show")),
-        build_table(table, caption=section.title),
-    ]
-    if table.remark:
-        parts.append(html.P(table.remark, className="remark"))
-    if section.command:
-        words = wording.phrase("basis.command")
-        parts.append(html.P([f"{words}: ", html.Code(section.command)], className="remark"))
-    return html.Details(parts)
+def _table(name: str, section: Section, visit: Visit) -> list[Component]:
+    if section.table is None:
+        return []
+    wording = visit.wording
+    worded = put_into_words(section.table, wording, visit.view(name), subject=visit.place.page)
+    drawing = TableDrawing(name, query=visit.query, scope=visit.chosen, wording=wording)
+    table = drawing.draw(worded, caption=section.title, listed=section.table.opened)
+    along = _taken_along(name, section, visit)
+    if section.table.opened:
+        return [*table, html.Details([html.Summary(wording.phrase("table.take")), *along])]
+    return [html.Details([html.Summary(wording.phrase("table.show")), *table, *along])]
+
+
+def _taken_along(name: str, section: Section, visit: Visit) -> list[Component]:
+    """Return the links to the data as files, the picture, and the command that prints the same."""
+    wording = visit.wording
+    links: list[Component | str] = [f"{wording.phrase('table.data')}: "]
+    for form in TAKEN:
+        href = data_url(name, form, place=visit.place, query=visit.query)
+        # Plain links: the browser keeps what comes as a file.
+        links += [html.A(wording.phrase(f"form.{form}"), href=href, download=""), " · "]
+    if section.figure:
+        picture = wording.phrase("form.picture")
+        links.append(html.Button(picture, type="button", className="picture"))
+    else:
+        links.pop()
+    said = wording.phrase("basis.command")
+    command = html.P([f"{said}: ", html.Code(section.command)], className="remark")
+    return [html.P(links, className="taken"), *([command] if section.command else [])]

@@ -6,19 +6,21 @@ out of the address; `assets/scope.js` does the rest for all pages.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import dash_mantine_components as dmc
-from dash import html
 from dash.development.base_component import Component
 
-from analytics.scope import CLOCKS, COUNTING_RULES, Scope
+from analytics.scope import CLOCKS, COUNTING_RULES, OPTION_OF, Scope
 from dashboard.wording import Wording
 
 _LEVELS = (0.80, 0.90, 0.95, 0.99)
 # Lists open inside the control, so that they stay in reading order for a screen reader.
 _IN_PLACE = {"withinPortal": False}
+_FEW = 8
+# A list that scrolls would be out of reach of the keyboard.
+_SHORT_LIST: dict[str, Any] = {"limit": _FEW, "withScrollArea": False}
 
 
 def control_id(word: str, *, default: str = "") -> dict[str, str]:
@@ -26,58 +28,63 @@ def control_id(word: str, *, default: str = "") -> dict[str, str]:
     return {"type": "scope", "name": word, "default": default}
 
 
-def build_picker(component: str, wording: Wording) -> Component:
-    """Return the choice of component, found by typing; it writes the path."""
-    names = {name: wording.heading("component", name) for name in wording.catalogue.components}
+def build_picker(kind: str, name: str, names: Sequence[str], wording: Wording) -> Component:
+    """Return the choice of what the page is about, found by typing; it writes the path."""
+    labels = {known: wording.heading(kind, known) for known in names}
     control: Component = dmc.Select(
-        id=control_id("/component"),
-        label=wording.phrase("scope.component"),
+        id=control_id(f"/{kind}"),
+        label=wording.phrase(f"scope.pick_{kind}"),
         data=[
-            {"value": name, "label": label}
-            for name, label in sorted(names.items(), key=lambda pair: pair[1].casefold())
+            {"value": known, "label": label}
+            for known, label in sorted(labels.items(), key=lambda pair: pair[1].casefold())
         ],
-        value=component,
+        value=name,
         searchable=True,
         clearSearchOnFocus=True,
         allowDeselect=False,
         nothingFoundMessage=wording.phrase("scope.none_found"),
         comboboxProps=_IN_PLACE,
-        limit=8,  # a list that scrolls would be out of reach of the keyboard
-        withScrollArea=False,
+        **_SHORT_LIST,
     )
     return control
 
 
 def build_scope_controls(
-    scope: Scope, wording: Wording, *, classes: Sequence[str], depots: Sequence[str], clock: str
-) -> Component:
+    scope: Scope, wording: Wording, *, names: Mapping[str, Sequence[str]], clock: str
+) -> list[Component]:
     """Return the controls of a Scope.
 
     Parameters
     ----------
     scope
         What the address asks for.
-    classes, depots
-        The names to choose from.
+    names
+        The names to choose from, by the word of their filter.
     clock
         The clock that is used when the address names none.
     """
-    choices = [
-        _several("class", scope.classes, classes, wording),
-        _several("depot", scope.depots, depots, wording),
-        _one("clock", scope.clock or clock, {c: f"clock.{c}" for c in CLOCKS}, clock, wording),
-        _one(
-            "counting",
-            scope.counting,
-            {rule: f"counting_short.{rule}" for rule in COUNTING_RULES},
-            "rectified",
-            wording,
+    field_of = {word: field for field, word in OPTION_OF.items()}
+    rules = {rule: wording.phrase(f"counting_short.{rule}") for rule in COUNTING_RULES}
+    clocks = {name: wording.phrase(f"clock.{name}") for name in CLOCKS}
+    levels = {f"{level:g}": f"{100 * level:g}\u00a0%" for level in {*_LEVELS, scope.level}}
+    return [
+        *(
+            _several(word, getattr(scope, field_of[word]), known, wording)
+            for word, known in names.items()
         ),
+        _one("clock", scope.clock or clock, clocks, wording, default=clock),
+        _one("counting", scope.counting, rules, wording, default="rectified"),
         _day("since", scope.since, wording),
         _day("until", scope.until, wording),
-        _level(scope.level, wording),
+        _one("level", f"{scope.level:g}", dict(sorted(levels.items())), wording, default="0.9"),
     ]
-    return html.Div(choices, className="controls")
+
+
+def build_choice(word: str, chosen: str, offered: Sequence[str], wording: Wording) -> Component:
+    """Return the control of one option of a section; the first value offered is the default."""
+    values = list(dict.fromkeys([*offered, chosen or offered[0]]))
+    labels = {value: wording.phrase_or(f"{word}.{value}", value) for value in values}
+    return _one(word, chosen or offered[0], labels, wording, default=offered[0])
 
 
 def _several(word: str, chosen: Sequence[str], names: Sequence[str], wording: Wording) -> Component:
@@ -87,18 +94,21 @@ def _several(word: str, chosen: Sequence[str], names: Sequence[str], wording: Wo
         placeholder="" if chosen else wording.phrase(f"scope.{word}_all"),
         data=[{"value": name, "label": wording.label(word, name)} for name in names],
         value=list(chosen),
+        searchable=len(names) > _FEW,
+        nothingFoundMessage=wording.phrase("scope.none_found"),
         comboboxProps=_IN_PLACE,
+        **_SHORT_LIST,
     )
     return control
 
 
 def _one(
-    word: str, chosen: str, choices: dict[str, str], default: str, wording: Wording
+    word: str, chosen: str, labels: Mapping[str, str], wording: Wording, *, default: str
 ) -> Component:
     control: Component = dmc.Select(
         id=control_id(word, default=default),
         label=wording.phrase(f"scope.{word}"),
-        data=[{"value": value, "label": wording.phrase(key)} for value, key in choices.items()],
+        data=[{"value": value, "label": label} for value, label in labels.items()],
         value=chosen,
         allowDeselect=False,
         comboboxProps=_IN_PLACE,
@@ -120,18 +130,5 @@ def _day(word: str, chosen: Any, wording: Wording) -> Component:
             "previousMonth": wording.phrase("scope.previous_month"),
             "nextMonth": wording.phrase("scope.next_month"),
         },
-    )
-    return control
-
-
-def _level(chosen: float, wording: Wording) -> Component:
-    levels = sorted({*_LEVELS, chosen})
-    control: Component = dmc.Select(
-        id=control_id("level", default="0.9"),
-        label=wording.phrase("scope.level"),
-        data=[{"value": f"{level:g}", "label": f"{100 * level:g}\u00a0%"} for level in levels],
-        value=f"{chosen:g}",
-        allowDeselect=False,
-        comboboxProps=_IN_PLACE,
     )
     return control

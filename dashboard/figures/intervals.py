@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dashboard.figures.look import (
+    INK,
     MARKERS,
     MOST_SERIES,
     PALETTE,
@@ -36,7 +37,12 @@ class Interval:
 
 
 def draw_intervals(
-    rows: Sequence[Interval], *, title: str, percent: bool = False, alike: bool = False
+    rows: Sequence[Interval],
+    *,
+    title: str,
+    percent: bool = False,
+    alike: bool = False,
+    beside: float | None = None,
 ) -> Figure:
     """Draw points with bounds, one row each, first row on top.
 
@@ -50,6 +56,8 @@ def draw_intervals(
         Whether values are shares to be shown in per cent.
     alike
         Whether all rows look the same; else each has the look of its curve in other figures.
+    beside
+        A value that all rows are held against, drawn as a line across them.
     """
     most = max((x for row in rows for x in (row.value, row.upper, row.lower) if x == x), default=1)
     reach = min(1.0, most * 1.1) if percent else most * 1.1
@@ -61,6 +69,7 @@ def draw_intervals(
         ],
         "layout": layout(
             height=96 + 52 * max(len(rows), 1),
+            shapes=[] if beside is None else [_across(beside)],
             xaxis=axis(title, range=[0, reach or 1], **ticks),
             yaxis=axis(
                 type="category",
@@ -72,6 +81,19 @@ def draw_intervals(
                 showline=False,
             ),
         ),
+    }
+
+
+def _across(value: float) -> Figure:
+    line = {"color": INK, "width": 1, "dash": "dot"}
+    return {
+        "type": "line",
+        "yref": "paper",
+        "y0": 0,
+        "y1": 1,
+        "x0": value,
+        "x1": value,
+        "line": line,
     }
 
 

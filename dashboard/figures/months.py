@@ -27,7 +27,7 @@ class Month:
     said: str
 
 
-def draw_months(months: Sequence[Month], *, title: str) -> Figure:
+def draw_months(months: Sequence[Month], *, title: str, percent: bool = False) -> Figure:
     """Draw one bar a month from 0 to the rate, with its bounds as a line; ticks at months.
 
     Parameters
@@ -36,6 +36,8 @@ def draw_months(months: Sequence[Month], *, title: str) -> Figure:
         Ascending; a month without use shows as a gap.
     title
         Title of the value axis, with its unit.
+    percent
+        Whether values are shares to be shown in per cent.
     """
     known = [month for month in months if not math.isnan(month.rate)]
     return {
@@ -51,7 +53,9 @@ def draw_months(months: Sequence[Month], *, title: str) -> Figure:
                 range=_range(months),
                 tickvals=_ticks(months),
             ),
-            yaxis=axis(title, rangemode="tozero", tickformat=",~r", nticks=6),
+            yaxis=axis(
+                title, rangemode="tozero", tickformat=".1~%" if percent else ",~r", nticks=6
+            ),
         ),
     }
 

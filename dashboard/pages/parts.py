@@ -1,4 +1,4 @@
-"""The parts of a page that follow the address: each is asked for by itself, when it is needed."""
+"""The parts of a page, each asked for by itself: the facts at the head, then every section."""
 
 from __future__ import annotations
 
@@ -7,17 +7,20 @@ from dataclasses import replace
 from dash import html
 from dash.development.base_component import Component
 
+from analytics.answer import Answer
 from analytics.errors import ShedbookError
-from analytics.scope import Scope
-from dashboard.asked import read_scope
+from dashboard.asked import read_choices, without
 from dashboard.components.card import build_card, build_sentence
-from dashboard.pages.visit import Visit
-from dashboard.sections.common import command_line, period
+from dashboard.components.table import STAYS
+from dashboard.pages.registry import PAGES
+from dashboard.record import Share, share_in_scope
+from dashboard.sections.common import command_line, filters, period
+from dashboard.sections.model import Section
 from dashboard.sections.registry import SECTIONS
-from dashboard.wording import Wording
+from dashboard.urls import SUBJECTS
+from dashboard.visit import Visit
 
 FACTS = "facts"
-_FEW = 3  # locomotives that are named rather than counted
 
 
 def part_id(name: str) -> dict[str, str]:
@@ -26,59 +29,114 @@ def part_id(name: str) -> dict[str, str]:
 
 
 def draw_part(name: str, visit: Visit) -> list[Component]:
-    """Draw one part of a component's page for the Scope in the address."""
-    if visit.place.name not in visit.wording.catalogue.components:
+    """Draw one part of a page for the address; one that the page does not have is empty."""
+    if not visit.is_somewhere:
         return []
-    scope, sentences = read_scope(
-        visit.query, component=visit.place.name, record=visit.record, wording=visit.wording
-    )
     if name == FACTS:
-        return _facts(visit, scope, sentences)
-    return _section(name, visit, scope)
-
-
-def _section(name: str, visit: Visit, scope: Scope) -> list[Component]:
-    kind = SECTIONS[name]
+        return _facts(visit)
+    if name not in PAGES[visit.place.page].sections:
+        return []
     try:
-        section = kind.draw(visit.answer(kind.question, scope, kind.options), visit.wording)
+        return build_card(name, draw_section(name, visit), visit)
     except ShedbookError as refusal:
         title = visit.wording.phrase(f"{name}.title")
         return build_sentence(name, title=title, sentence=str(refusal))
-    command = command_line(kind.question, kind.options, scope)
-    return build_card(name, replace(section, command=command), visit.wording)
 
 
-def _facts(visit: Visit, scope: Scope, sentences: tuple[str, ...]) -> list[Component]:
-    """Say what is counted, how far the record goes, and what of the address fell back."""
-    wording, kind = visit.wording, SECTIONS["mtbf"]
-    basis = visit.answer(kind.question, scope, kind.options).basis
-    if basis.locomotives:
-        line = wording.phrase(
-            "component.facts",
-            at=basis.data_cut,
-            who=_who(scope, basis.locomotives, wording),
-            clock=wording.phrase(f"clock.{basis.clock}"),
-            counting=wording.phrase(f"counting.{basis.counting}"),
-            period=period(basis, wording),
-        )
-    else:
-        line = wording.phrase("component.facts_empty")
+def draw_section(name: str, visit: Visit) -> Section:
+    """Ask a section's question and draw its answer.
+
+    Raises
+    ------
+    ShedbookError
+        Where the question cannot be answered.
+    """
+    kind = SECTIONS[name]
+    answer, command = ask_section(name, visit)
+    section = kind.draw(answer, visit.wording, visit.place.name)
+    return replace(section, command=command)
+
+
+def ask_section(name: str, visit: Visit) -> tuple[Answer, str]:
+    """Return the answer that a section rests on, and the command that prints it.
+
+    Raises
+    ------
+    ShedbookError
+        Where the question cannot be answered.
+    """
+    kind = SECTIONS[name]
+    chosen, _ = read_choices(visit.query, kind.choices)
+    options = {**kind.options, **chosen}
+    scope = kind.narrow(visit.scope, visit.record) if kind.narrow else visit.scope
+    return visit.answer(kind.question, scope, options), command_line(kind.question, options, scope)
+
+
+def _facts(visit: Visit) -> list[Component]:
+    """Say what is counted, how far the record goes, what is in and out, and what fell back."""
+    wording, scope, record = visit.wording, visit.scope, visit.record
     lagging = [
-        wording.phrase("component.lagging", depot=depot, at=at)
-        for depot, at in visit.record.lagging_depots().items()
+        wording.phrase("facts.lagging", depot=depot, at=at)
+        for depot, at in record.lagging_depots().items()
         if not scope.depots or depot in scope.depots
     ]
     return [
-        html.P(line, className="facts"),
+        *(_known(visit) if record.locomotives else [_line(wording.phrase("facts.empty"))]),
         *(html.P(sentence, className="lagging") for sentence in lagging),
-        *(html.P(sentence, className="fell-back", role="alert") for sentence in sentences),
+        *(
+            html.P(sentence, className="fell-back", role="alert")
+            for sentence in (*visit.fell_back, *_bad_choices(visit))
+        ),
     ]
 
 
-def _who(scope: Scope, count: int, wording: Wording) -> str:
-    """Name the locomotives that were chosen, if they are few; else say how many there are."""
-    chosen = scope.locomotives
-    if not 0 < len(chosen) <= _FEW:
-        return wording.phrase("component.counted", count=count)
-    key = "component.one_named" if len(chosen) == 1 else "component.few_named"
-    return wording.phrase(key, names=chosen)
+def _known(visit: Visit) -> list[Component]:
+    wording, scope = visit.wording, visit.scope
+    share = share_in_scope(visit.reader, scope)
+    line = wording.phrase(
+        "facts.known",
+        at=visit.record.known_to,
+        clock=wording.phrase(f"clock.{scope.clock}"),
+        counting=wording.phrase(f"counting.{scope.counting}"),
+        period=period(scope, wording),
+    )
+    return [_line(line), html.P([*_in_and_out(visit, share)], className="facts")]
+
+
+def _in_and_out(visit: Visit, share: Share) -> list[Component | str]:
+    """Say which part of the record is in scope, by which choices, with a link that undoes each."""
+    wording = visit.wording
+    said = wording.phrase(
+        "facts.in",
+        locomotives=share.locomotives,
+        all_locomotives=share.all_locomotives,
+        findings=share.findings,
+        all_findings=share.all_findings,
+    )
+    chosen = filters(visit.scope, wording, told=SUBJECTS.get(visit.place.page, ""))
+    if not chosen:
+        return [said]
+    parts: list[Component | str] = [f"{said} {wording.phrase('facts.chosen')} "]
+    for word, text in chosen.items():
+        undo = html.A(
+            wording.phrase("facts.undo", what=text),
+            href=without(visit.query, (word,)),
+            className=STAYS,
+        )
+        parts += [undo, " · "]
+    everything = html.A(
+        wording.phrase("facts.undo_all"), href=without(visit.query, tuple(chosen)), className=STAYS
+    )
+    return [*parts, everything] if len(chosen) > 1 else parts[:-1]
+
+
+def _bad_choices(visit: Visit) -> list[str]:
+    """Return a sentence for each option in the address that cannot be read."""
+    bad: dict[str, str] = {}
+    for name in PAGES[visit.place.page].sections:
+        bad |= read_choices(visit.query, SECTIONS[name].choices)[1]
+    return [visit.wording.phrase("scope.bad_choice", word=word, value=bad[word]) for word in bad]
+
+
+def _line(text: str) -> Component:
+    return html.P(text, className="facts")

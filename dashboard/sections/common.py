@@ -19,7 +19,9 @@ from dashboard.wording import Wording, shown
 RATE_PER = {"hours": 1_000, "km": 100_000, "days": 30}
 """A rate in words is per so many units of its clock."""
 
-MOST_ROWS = 60
+_THEN = "\u203a"
+_COMMAND_OF = {"set_aside": ("rejects", "--list")}
+_OF_ALL = ("set_aside",)  # no Scope applies, and the command takes none
 _TOLD_ELSEWHERE = {"clock", "level"}  # in the basis
 
 
@@ -32,10 +34,11 @@ def group_label(row: Mapping[str, Any], columns: Sequence[str], wording: Wording
     """Return the words for one row's group; the pooled row has the words for all."""
     if not columns:
         return wording.phrase("group.all")
-    return ", ".join(_group_name(column, row[column], wording) for column in columns)
+    return ", ".join(named(column, row[column], wording) for column in columns)
 
 
-def _group_name(column: str, value: Any, wording: Wording) -> str:
+def named(column: str, value: Any, wording: Wording) -> str:
+    """Show the name of a group; one without a name is not stated."""
     if pd.isna(value):
         return wording.phrase("group.not_stated")
     return cell(column, value, wording)
@@ -48,45 +51,41 @@ def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
 
 def cell(column: str, value: Any, wording: Wording, *, share: bool = False) -> str:
     """Show one value of an answer's table."""
+    if column == "actions":
+        return f" {_THEN} ".join(wording.label("action", done) for done in str(value).split(" > "))
     if isinstance(value, Message):
         return wording.say(value)
     if column == "month" and isinstance(value, date):
         return f"{value:%Y-%m}"
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return shown(None)
+    if value is pd.NA or value is pd.NaT:
+        return shown(None)
     if isinstance(value, np.generic):
         value = value.item()
+    if isinstance(value, bool):
+        return wording.phrase("table.yes" if value else "table.no")
     if share:
         return percent(float(value))
     return wording.label(column, value) if isinstance(value, str) else shown(value)
 
 
 def twin(
-    frame: pd.DataFrame, wording: Wording, *, clock: str, shares: Collection[str] = ()
-) -> Table:
-    """Turn an answer's table into words; a long one is thinned evenly, and says so.
+    frame: pd.DataFrame,
+    columns: Sequence[str],
+    *,
+    clock: str,
+    shares: Collection[str] = (),
+    opened: bool = False,
+) -> Table | None:
+    """Keep the columns of an answer's table that a section shows; None where it has no rows.
 
-    Columns that are empty throughout are left out. `shares` names columns shown in per cent.
+    `shares` names columns shown in per cent; `opened` a table that stands in place of a figure.
     """
-    columns = [c for c in frame.columns if c not in _TOLD_ELSEWHERE and frame[c].notna().any()]
-    places = np.linspace(0, len(frame) - 1, min(MOST_ROWS, len(frame))).round().astype(int)
-    rows = rows_of(frame[columns].iloc[places])
-    unit, per = wording.phrase(f"unit.{clock}"), wording.phrase(f"per.{clock}")
-    cut = len(places) < len(frame)
-    return Table(
-        heads=tuple(wording.phrase(f"column.{c}", unit=unit, per=per) for c in columns),
-        numeric=tuple(pd.api.types.is_numeric_dtype(frame[c]) for c in columns),
-        rows=tuple(
-            tuple(
-                _group_name(c, row[c], wording)
-                if c in GROUPS
-                else cell(c, row[c], wording, share=c in shares)
-                for c in columns
-            )
-            for row in rows
-        ),
-        remark=wording.phrase("table.thinned", shown=len(places), all=len(frame)) if cut else "",
-    )
+    if frame.empty:
+        return None
+    shown = [c for c in columns if c in frame and c not in _TOLD_ELSEWHERE]
+    return Table(frame[shown], clock, frozenset(shares), opened)
 
 
 def grounds(basis: Basis, wording: Wording) -> Grounds:
@@ -96,7 +95,7 @@ def grounds(basis: Basis, wording: Wording) -> Grounds:
         wording.phrase(f"counting.{basis.counting}"),
         wording.phrase(f"clock.{basis.clock}"),
         period(basis, wording),
-        *_filters(basis, wording),
+        *filters(basis, wording).values(),
         wording.phrase("basis.locomotives", count=basis.locomotives),
         *_amounts(basis, wording),
         *_left_out(basis, wording),
@@ -132,20 +131,25 @@ def percent(value: float) -> str:
 
 def command_line(question: str, options: Mapping[str, Any], scope: Scope) -> str:
     """Return the command that prints the same table."""
-    words = ["shedbook", question]
+    words = ["shedbook", *_COMMAND_OF.get(question, (question,))]
     for name, value in options.items():
-        given = ",".join(value) if isinstance(value, tuple) else str(value)
-        words += [f"--{name}", given] if given else []
-    return shlex.join([*words, *scope.to_options()])
+        option = f"--{name.removeprefix('as_').replace('_', '-')}"
+        if isinstance(value, bool):
+            words += [option] if value else []
+        else:
+            words += [option, ",".join(value) if isinstance(value, tuple) else str(value)]
+    asked = [] if question in _OF_ALL else scope.to_options()
+    return shlex.join([*words, *asked])
 
 
-def _filters(basis: Basis, wording: Wording) -> list[str]:
-    parts = []
-    for field, names in basis.filters.items():
-        word = OPTION_OF.get(field, field)
-        if names and word != "component":  # the page's heading
+def filters(asked: Basis | Scope, wording: Wording, *, told: str = "") -> dict[str, str]:
+    """Say each filter of a basis or a Scope, by its word; `told` is a field named elsewhere."""
+    parts = {}
+    for field, word in OPTION_OF.items():
+        names = asked.filters.get(field, ()) if isinstance(asked, Basis) else getattr(asked, field)
+        if names and field != told:
             listed = ", ".join(wording.label(word, name) for name in names)
-            parts.append(wording.phrase(f"filter.{word}", names=listed))
+            parts[word] = wording.phrase(f"filter.{word}", names=listed)
     return parts
 
 

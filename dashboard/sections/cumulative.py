@@ -14,7 +14,7 @@ from dashboard.wording import Wording
 _COLUMNS = ("age", "mcf", "lower", "upper", "at_risk", "events")
 
 
-def draw(answer: Answer, wording: Wording) -> Section:
+def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
     """Draw the answer of `mcf`: mean number of failures per locomotive by age, with bounds."""
     frame, clock = answer.table, answer.basis.clock
     curves = [_watched(curve) for curve in curves_of(frame, "mcf", wording)]
@@ -29,7 +29,7 @@ def draw(answer: Answer, wording: Wording) -> Section:
         title=wording.phrase("mcf.title"),
         reading=wording.say(answer.reading),
         figure=draw_curves(curves, axes=axes) if some else None,
-        table=twin(frame[columns], wording, clock=clock) if some else None,
+        table=twin(frame, columns, clock=clock) if some else None,
         notes=(
             *more_than_drawn(curves, wording),
             *(wording.say(note) for note in answer.notes),

@@ -5,19 +5,41 @@ Pages, print and reports are lists of these; nothing here knows how a page is bu
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 from dashboard.figures.look import Figure
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from analytics.answer import Answer
+    from analytics.scope import Scope
+    from dashboard.record import Record
+    from dashboard.wording import Wording
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table in words: headings, which columns hold numbers, rows, and what was left out."""
+    """The rows of an answer that a section shows, before they have words.
 
-    heads: tuple[str, ...]
-    numeric: tuple[bool, ...]
-    rows: tuple[tuple[str, ...], ...]
-    remark: str = ""
+    Attributes
+    ----------
+    frame
+        The columns shown, in order, all rows.
+    clock
+        The clock whose unit the headings name.
+    shares
+        Columns shown in per cent.
+    opened
+        Whether the table is the section itself, with no figure above it.
+    """
+
+    frame: pd.DataFrame
+    clock: str
+    shares: frozenset[str] = frozenset()
+    opened: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,3 +79,41 @@ class Section:
     notes: tuple[str, ...] = ()
     basis: Grounds | None = None
     command: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """An option of a question that the address may set.
+
+    `offered` are the values that the page's control lists, the first of them the default; `read`
+    turns a value of the address into the option, with a ShedbookError or ValueError for a bad one.
+    """
+
+    offered: tuple[str, ...]
+    read: Callable[[str], Any] = str
+
+
+@dataclass(frozen=True, slots=True)
+class SectionKind:
+    """One section: the question as the command line words it, its options, its drawing.
+
+    Attributes
+    ----------
+    question, options
+        What is asked beside the Scope.
+    draw
+        Turns the answer into a Section; its third argument is what the page is about, or empty.
+    narrow
+        Cuts the page's Scope to what the section is about: the last week, one class.
+    choices
+        Options that the address may set, by word.
+    wide
+        Whether it takes the whole width of a desk's screen.
+    """
+
+    question: str
+    options: Mapping[str, Any]
+    draw: Callable[[Answer, Wording, str], Section]
+    narrow: Callable[[Scope, Record], Scope] | None = None
+    choices: Mapping[str, Choice] = field(default_factory=dict)
+    wide: bool = False

@@ -17,18 +17,17 @@ from dashboard.wording import Wording
 _RATES = ["rate", "rate_lower", "rate_upper"]
 
 
-def draw(answer: Answer, wording: Wording) -> Section:
+def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
     """Draw the answer of `mtbf --by month`, rates per 1,000 h, 100,000 km or 30 days."""
     clock = answer.basis.clock
     frame = answer.table.assign(**{name: answer.table[name] * RATE_PER[clock] for name in _RATES})
     frame = frame.sort_values("month")
-    columns = ["month", "exposure", "failures", *_RATES]
     per = wording.phrase(f"per.{clock}")
     return Section(
         title=wording.phrase("month.title", per=per),
         reading=_reading(frame, wording, per=per),
         figure=_figure(frame, wording, per=per),
-        table=twin(frame[columns], wording, clock=clock) if len(frame) else None,
+        table=twin(frame, ["month", "exposure", "failures", *_RATES], clock=clock),
         notes=tuple(wording.say(note) for note in answer.notes),
         basis=grounds(answer.basis, wording),
     )

@@ -19,18 +19,16 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def draw(answer: Answer, wording: Wording) -> Section:
+def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
     """Draw the answer of `recurrence --by action`: the share that came back within the window."""
     frame = answer.table
-    columns = [*group_columns(frame), *(c for c in _COLUMNS if c in frame)]
     frame = frame.sort_values("closings", ascending=False, kind="stable")
-    some = bool(len(frame))
-    clock = answer.basis.clock
+    columns = [*group_columns(frame), *_COLUMNS]
     return Section(
         title=wording.phrase("recurrence.title"),
         reading=wording.say(answer.reading),
         figure=_figure(frame, wording),
-        table=twin(frame[columns], wording, clock=clock, shares=_SHARES) if some else None,
+        table=twin(frame, columns, clock=answer.basis.clock, shares=_SHARES),
         notes=(
             *_fewer_drawn(frame, wording),
             *(wording.say(note) for note in answer.notes),

@@ -2,29 +2,89 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Mapping
+from functools import partial
+from types import MappingProxyType
 
-from analytics.answer import Answer
-from dashboard.sections import cumulative, rate_by_class, rate_by_month, recurrence, survival
-from dashboard.sections.model import Section
-from dashboard.wording import Wording
+from dashboard.sections import (
+    back,
+    chain_steps,
+    changes,
+    cumulative,
+    narrow,
+    out_of_use,
+    over_time,
+    rate_by_group,
+    rate_by_month,
+    recurrence,
+    shape,
+    standing,
+    survival,
+    timeline,
+)
+from dashboard.sections.listing import listing
+from dashboard.sections.model import Choice, SectionKind
 
-
-@dataclass(frozen=True, slots=True)
-class SectionKind:
-    """One section: the question as the command line words it, its options, its drawing."""
-
-    question: str
-    options: Mapping[str, Any]
-    draw: Callable[[Answer, Wording], Section]
-
+_LOOK_BACK = MappingProxyType(
+    {
+        "window": Choice(("30d", "7d", "14d", "60d", "90d"), narrow.read_window),
+        "same_defect": Choice(("no", "yes"), narrow.read_yes),
+    }
+)
+_RATES = ("rate", "rate_lower", "rate_upper")
+_OF_OPEN = ("class", "closed", "action", "open", "down_hours", "cost")
+_CHAINS = {**_LOOK_BACK, "at_least": Choice(("2", "3", "5", "10"), int)}
 
 SECTIONS: Mapping[str, SectionKind] = {
-    "mtbf": SectionKind("mtbf", {"by": ("class",)}, rate_by_class.draw),
-    "month": SectionKind("mtbf", {"by": ("month",)}, rate_by_month.draw),
+    "mtbf": SectionKind("mtbf", {"by": ("class",)}, rate_by_group.draw),
+    "mtbf_depot": SectionKind(
+        "mtbf", {"by": ("depot",)}, partial(rate_by_group.draw, name="mtbf_depot")
+    ),
+    "mtbf_position": SectionKind(
+        "mtbf", {"by": ("position",)}, partial(rate_by_group.draw, name="mtbf_position")
+    ),
+    "month": SectionKind("mtbf", {"by": ("month",)}, rate_by_month.draw, wide=True),
     "survival": SectionKind("survival", {"by": ("class",)}, survival.draw),
     "mcf": SectionKind("mcf", {"by": ("class",)}, cumulative.draw),
-    "recurrence": SectionKind("recurrence", {"by": ("action",), "window": "30d"}, recurrence.draw),
+    "recurrence": SectionKind(
+        "recurrence", {"by": ("action",)}, recurrence.draw, choices=_LOOK_BACK
+    ),
+    "chains": SectionKind("repeats", {}, listing("chains"), choices=_CHAINS, wide=True),
+    "steps": SectionKind("repeats", {"steps": True}, chain_steps.draw, choices=_CHAINS, wide=True),
+    "back": SectionKind("repeats", {}, back.draw, narrow.to_last_week, wide=True),
+    "open": SectionKind("findings", {"open": True}, listing("open", without=_OF_OPEN), wide=True),
+    "withheld": SectionKind(
+        "availability", {"as_list": True}, listing("withheld"), narrow.to_last_week, wide=True
+    ),
+    "down": SectionKind("availability", {"by": ("month",)}, out_of_use.draw),
+    "changed": SectionKind(
+        "compare",
+        {"span": "28d", "by": ("component",)},
+        changes.draw,
+        narrow.to_any_start,
+        wide=True,
+    ),
+    "timeline": SectionKind("findings", {}, timeline.draw, wide=True),
+    "fleet": SectionKind("mtbf", {"by": ("class", "locomotive")}, standing.draw, wide=True),
+    "standing": SectionKind(
+        "mtbf",
+        {"by": ("class", "locomotive")},
+        partial(standing.draw, name="standing"),
+        narrow.to_class,
+    ),
+    "trend": SectionKind("trend", {"by": ("class",)}, shape.draw),
+    "fit": SectionKind("survival", {"fit": True, "by": ("class",)}, listing("fit")),
+    "reliability": SectionKind(
+        "mtbf", {"by": ("component",)}, listing("reliability", without=_RATES), wide=True
+    ),
+    "trends": SectionKind(
+        "trend", {"by": ("component",)}, listing("trends", without=("cvm",)), wide=True
+    ),
+    "readings": SectionKind("readings", {}, listing("readings"), wide=True),
+    "ages": SectionKind("ages", {}, listing("ages", shares=("left_share",)), wide=True),
+    "counters": SectionKind("counters", {}, over_time.draw_counters),
+    "measured": SectionKind("readings", {"points": True}, over_time.draw_measured),
+    "batches": SectionKind("batches", {}, listing("batches"), wide=True),
+    "aside": SectionKind("set_aside", {}, listing("aside", without=("received",)), wide=True),
+    "quality": SectionKind("quality", {}, listing("quality", shares=("filled_share",)), wide=True),
 }

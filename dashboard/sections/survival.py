@@ -12,9 +12,10 @@ from dashboard.sections.model import Section
 from dashboard.wording import Wording
 
 _COLUMNS = ("age", "survival", "lower", "upper", "at_risk", "events")
+_SHARES = ("survival", "lower", "upper")
 
 
-def draw(answer: Answer, wording: Wording) -> Section:
+def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
     """Draw the answer of `survival`: curves with bounds and the number at risk."""
     frame, clock = answer.table, answer.basis.clock
     curves, unfailed = _drawn_on(curves_of(frame, "survival", wording), answer.basis, wording)
@@ -25,13 +26,12 @@ def draw(answer: Answer, wording: Wording) -> Section:
         share=True,
     )
     some = any(curve.age.size for curve in curves)
-    shares = ("survival", "lower", "upper")
     columns = [*group_columns(frame), *_COLUMNS]
     return Section(
         title=wording.phrase("survival.title"),
         reading=wording.say(answer.reading),
         figure=draw_curves(curves, axes=axes) if some else None,
-        table=twin(frame[columns], wording, clock=clock, shares=shares) if some else None,
+        table=twin(frame, columns, clock=clock, shares=_SHARES) if some else None,
         notes=(
             *more_than_drawn(curves, wording),
             *unfailed,

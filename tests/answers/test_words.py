@@ -72,9 +72,10 @@ def test_every_sentence_is_used() -> None:
 
 
 def test_sentences_of_a_clock_exist_for_all_three() -> None:
-    stems = {key.removesuffix("_hours") for key in SENTENCES if key.endswith("_hours")} - {
-        "quality.no",
-        "column.down",
+    # A heading ends as its column does, whatever the clock.
+    sentences = {key for key in SENTENCES if not key.startswith("column.")}
+    stems = {key.removesuffix("_hours") for key in sentences if key.endswith("_hours")} - {
+        "quality.no"
     }
     missing = [f"{s}_{c}" for s in stems for c in CLOCKS if f"{s}_{c}" not in SENTENCES]
     assert missing == []

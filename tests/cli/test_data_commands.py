@@ -229,7 +229,7 @@ def test_bad_mapping_writes_nothing(run: Run, own: Path, files: Path, tmp_path: 
 
 
 def test_bench_names_what_it_can_time(run: Run) -> None:
-    assert "name what to time: --ingest" in run("bench").err
+    assert "name what to time: --ingest, --fits" in run("bench").err
     done = run("bench", "--ingest", "--rows", 2000)
     assert done.code == 0
     assert re.match(r"2,000 findings as CSV, .* times as long", done.out)

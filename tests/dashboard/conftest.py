@@ -16,6 +16,7 @@ from analytics.store import Store
 from dashboard.app import create_app
 from dashboard.settings import Settings
 from dashboard.wording import Wording
+from data_demo.build import build
 from tests.dashboard import made_up
 
 CATALOGUE = """
@@ -55,6 +56,18 @@ def wording() -> Wording:
 @pytest.fixture
 def empty_store(tmp_path: Path) -> Store:
     return Store.create(tmp_path / "store", {"small.toml": CATALOGUE})
+
+
+@pytest.fixture(scope="session")
+def demo_store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    """A small railway of the demo; read it only."""
+    return build(tmp_path_factory.mktemp("small") / "railway", locomotives=6, years=1)
+
+
+@pytest.fixture(scope="session")
+def demo(demo_store: Store) -> FlaskClient:
+    client: FlaskClient = create_app(demo_store, Settings()).server.test_client()
+    return client
 
 
 @pytest.fixture

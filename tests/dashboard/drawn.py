@@ -52,3 +52,9 @@ def find(node: Any, kind: str) -> list[Any]:
         return []
     own = [node] if node.get("type") == kind else []
     return own + find(node.get("props", {}).get("children"), kind)
+
+
+def links(node: Any) -> list[str]:
+    """Every address that a drawn page leads to."""
+    found = [one["props"].get("href") for kind in ("A", "Link") for one in find(node, kind)]
+    return [href for href in found if href]

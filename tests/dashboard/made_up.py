@@ -17,12 +17,14 @@ WORDS = {
     "made_up.note": "The rate is not constant (p = {p}).",
     "made_up.survival": "Half of them have been replaced for failure by {age} h.",
     "made_up.mcf": "By 20 000 h a locomotive has had {value} failures.",
+    "made_up.repeats": "{chains} chains came back within 30 days.",
     "made_up.recurrence": "{share} came back within 30 days.",
     "scope.bad_value": "{word} cannot be {value!r}; its default is used.",
     "scope.empty_period": "The period is empty; the whole record is shown.",
 }
 QUESTIONS = {
-    name: f"tests.dashboard.made_up:{name}" for name in ("mtbf", "survival", "mcf", "recurrence")
+    name: f"tests.dashboard.made_up:{name}"
+    for name in ("mtbf", "survival", "mcf", "recurrence", "repeats")
 }
 
 
@@ -111,6 +113,24 @@ def recurrence(_reader: object, scope: Scope, **_options: Any) -> Answer:
         }
     )
     return _answer("recurrence", scope, table, "made_up.recurrence", share=0.14)
+
+
+def repeats(_reader: object, scope: Scope, **_options: Any) -> Answer:
+    table = pd.DataFrame(
+        {
+            "locomotive": ["B-3", "A-1"],
+            "component": "injector",
+            "position": [4, 11],
+            "length": [5, 2],
+            "first": pd.to_datetime(["2026-02-01", "2026-04-05"]),
+            "last": pd.to_datetime(["2026-05-01", "2026-04-12"]),
+            "open": [True, False],
+            "down_hours": [12.5, 2.0],
+            "cost": [910.0, 120.0],
+            "actions": ["replaced > cleaned > ? > replaced > open", "cleaned > replaced"],
+        }
+    )
+    return _answer("repeats", scope, table, "made_up.repeats", chains=2)
 
 
 def empty(table_of: Callable[..., Answer], scope: Scope, **options: Any) -> Answer:

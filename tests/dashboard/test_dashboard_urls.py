@@ -1,12 +1,13 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 from hypothesis import given
 from hypothesis import strategies as st
 
 from analytics.scope import CLOCKS, COUNTING_RULES, Scope
-from dashboard.urls import HOME, Place, component_url, parse_path
+from dashboard.urls import HOME, LISTS, SUBJECTS, Place, page_url, parse_path
 
 NAMES = st.text(min_size=1, max_size=30).filter(lambda name: name == name.strip())
 SCOPES = st.builds(
@@ -21,10 +22,13 @@ SCOPES = st.builds(
 )
 
 
-@given(name=NAMES, scope=SCOPES)
-def test_component_address_reads_back_to_name_and_scope(name: str, scope: Scope) -> None:
-    path, _, query = component_url(name, scope).partition("?")
-    assert parse_path(path) == Place("component", name)
+@given(page=st.sampled_from(list(SUBJECTS)), name=NAMES, scope=SCOPES)
+def test_address_of_one_thing_reads_back_to_name_and_scope(
+    page: str, name: str, scope: Scope
+) -> None:
+    scope = replace(scope, locomotives=()) if page == "locomotive" else scope
+    path, _, query = page_url(page, name, scope).partition("?")
+    assert parse_path(path) == Place(page, name)
     assert Scope.from_query(query) == (scope, ())
     assert path.isascii()
     assert path.count("/") == 2
@@ -32,7 +36,7 @@ def test_component_address_reads_back_to_name_and_scope(name: str, scope: Scope)
 
 @given(path=st.none() | st.text() | st.text().map(lambda rest: f"/component/{rest}"))
 def test_every_path_leads_somewhere(path: str | None) -> None:
-    assert parse_path(path).page in ("home", "component", "nowhere")
+    assert parse_path(path).page in (*LISTS, *SUBJECTS, "nowhere")
 
 
 @given(query=st.text())
@@ -42,11 +46,11 @@ def test_every_query_gives_a_scope(query: str) -> None:
 
 
 def test_home_and_unknown_paths() -> None:
-    assert parse_path(HOME) == parse_path(None) == Place("home")
+    assert parse_path(HOME) == parse_path(None) == Place("today")
     assert parse_path("/component/") == Place("nowhere", "/component/")
     assert parse_path("/elsewhere") == Place("nowhere", "/elsewhere")
 
 
 def test_component_in_scope_is_not_repeated_in_the_query() -> None:
     scope = Scope(clock="km", components=("fuel-injector",))
-    assert component_url("fuel-injector", scope) == "/component/fuel-injector?clock=km"
+    assert page_url("component", "fuel-injector", scope) == "/component/fuel-injector?clock=km"

@@ -11,27 +11,18 @@ from analytics.answers import ask_reader
 from analytics.scope import Scope
 from analytics.store import Store
 from dashboard.app import create_app
-from dashboard.pages.component import SECTIONS_IN_ORDER
+from dashboard.asked import read_choices
 from dashboard.pages.parts import FACTS
+from dashboard.pages.registry import PAGES
 from dashboard.record import count_findings, read_record
 from dashboard.sections.registry import SECTIONS
+from dashboard.sections.tables import ROWS
 from dashboard.serving import page_call, part_call
 from dashboard.settings import Settings
-from data_demo.build import build
-from tests.dashboard.drawn import find, page, part, post
+from tests.dashboard.drawn import find, page, part, post, texts
 
-EVERY_PART = (FACTS, *SECTIONS_IN_ORDER)
-
-
-@pytest.fixture(scope="module")
-def demo_store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    return build(tmp_path_factory.mktemp("small") / "railway", locomotives=6, years=1)
-
-
-@pytest.fixture(scope="module")
-def demo(demo_store: Store) -> FlaskClient:
-    client: FlaskClient = create_app(demo_store, Settings()).server.test_client()
-    return client
+COMPONENT = PAGES["component"].sections
+EVERY_PART = (FACTS, *COMPONENT)
 
 
 @pytest.mark.parametrize("name", EVERY_PART)
@@ -59,20 +50,20 @@ def test_every_part_renders_on_the_demo(
     assert "Something went wrong" not in shown
 
 
-def test_home_lists_counts_of_the_record(demo: FlaskClient, demo_store: Store) -> None:
+def test_list_of_components_has_the_counts_of_the_record(
+    demo: FlaskClient, demo_store: Store
+) -> None:
     with demo_store.read() as reader:
         found = reader.cursor.execute(
             "SELECT sum(findings) FROM history.episode WHERE component = 'fuel-injector'"
         ).fetchall()
         failures = ask_reader(reader, "mtbf", Scope(components=("fuel-injector",))).basis.events
-    shown = page(demo, "/")
-    assert "6 locomotives on the register" in shown
-    counts = re.search(r"Fuel injector (\d+) (\d+)", shown)
+    counts = re.search(r"Fuel injector (\d+) (\d+)", page(demo, "/components"))
     assert counts is not None
     assert [int(count) for count in counts.groups()] == [int(found[0][0]), failures]
 
 
-def test_home_counts_the_failures_that_every_component_page_rests_on(demo_store: Store) -> None:
+def test_list_counts_the_failures_that_every_component_page_rests_on(demo_store: Store) -> None:
     with demo_store.read() as reader:
         counts = count_findings(reader)
         for name in list(counts)[::4]:
@@ -80,31 +71,62 @@ def test_home_counts_the_failures_that_every_component_page_rests_on(demo_store:
             assert counts[name][1] == basis.events, name
 
 
-@pytest.mark.parametrize(
-    ("chosen", "said"), [(1, "· locomotive "), (3, "· locomotives "), (4, "· 4 locomotives ·")]
-)
-def test_few_chosen_locomotives_are_named(
-    demo: FlaskClient, demo_store: Store, chosen: int, said: str
+def test_facts_say_how_far_the_record_goes_and_what_is_counted(
+    demo: FlaskClient, demo_store: Store
+) -> None:
+    with demo_store.read() as reader:
+        known_to = read_record(reader).known_to
+    assert known_to is not None
+    shown = part(demo, FACTS, "/component/fuel-injector", "?clock=days&since=2025-02-01")
+    assert f"Known to {known_to:%Y-%m-%d %H:%M}" in shown
+    assert "calendar days" in shown
+    assert "from 2025-02-01" in shown
+
+
+def test_clock_of_the_component_is_used_unless_the_address_names_one(demo: FlaskClient) -> None:
+    path = "/component/brake-block"
+    assert "kilometres" in part(demo, FACTS, path)
+    assert "engine hours" in part(demo, FACTS, path, "?clock=hours")
+
+
+@pytest.mark.parametrize("chosen", [0, 1, 4])
+def test_what_is_in_is_counted_and_each_choice_can_be_taken_out(
+    demo: FlaskClient, demo_store: Store, chosen: int
 ) -> None:
     with demo_store.read() as reader:
         names = read_record(reader).locomotives[:chosen]
-    query = "?" + "&".join(f"locomotive={name}" for name in names)
-    shown = part(demo, FACTS, "/component/fuel-injector", query)
-    assert said in shown
-    assert (", ".join(names) in shown) == (chosen <= 3)
+        # Counted here from the facts' history, apart from the page's own query.
+        rows = reader.cursor.execute(
+            "SELECT locomotive, component, sum(findings) FROM history.episode GROUP BY ALL"
+        ).fetchall()
+    mine = sum(n for loco, what, n in rows if what == "fuel-injector" and loco in names)
+    every = sum(n for _, what, n in rows if what == "fuel-injector")
+    query = "?depot=&" + "&".join(f"locomotive={name}" for name in names)
+    drawn = post(demo, part_call(FACTS, "/component/fuel-injector", query))
+    shown = " ".join(texts(drawn)).replace("\u202f", "")
+    found = mine if chosen else every
+    assert f"In: {chosen or 6} of 6 locomotives, {found} of {sum(n for *_, n in rows)} f" in shown
+    if not chosen:
+        assert "take out" not in shown
+        return
+    noun = f"locomotive {', '.join(names)} (take out)"
+    (link,) = find(drawn, "A")
+    assert texts(link) == [noun]
+    assert link["props"]["href"] == "?"
 
 
-@pytest.mark.parametrize("name", SECTIONS_IN_ORDER)
+@pytest.mark.parametrize("name", COMPONENT)
 def test_table_on_the_page_is_the_answer_of_the_command(
     demo: FlaskClient, demo_store: Store, name: str
 ) -> None:
     kind = SECTIONS[name]
     scope = Scope(clock="hours", components=("fuel-injector",))
     with demo_store.read() as reader:
-        answer = ask_reader(reader, kind.question, scope, **kind.options)
+        chosen, _ = read_choices("", kind.choices)
+        answer = ask_reader(reader, kind.question, scope, **kind.options, **chosen)
     drawn = post(demo, part_call(name, "/component/fuel-injector"))
     rows = find(drawn, "Tbody")[0]["props"]["children"]
-    assert len(rows) == min(len(answer.table), 60)
+    assert len(rows) == min(len(answer.table), ROWS)
     assert re.search(rf"Rests on {answer.basis.events} failures?,", str(drawn))
 
 

@@ -10,12 +10,15 @@ import pytest
 
 from analytics.answer import Answer
 from analytics.scope import Scope
-from dashboard.sections.common import MOST_ROWS, command_line, percent
+from dashboard.asked import View
+from dashboard.sections.common import cell, command_line, percent
 from dashboard.sections.registry import SECTIONS
+from dashboard.sections.tables import ROWS, put_into_words
 from dashboard.wording import Wording
 from tests.dashboard import made_up
 
 SCOPE = Scope(clock="hours", components=("injector",))
+DRAWN = ("mtbf", "mtbf_depot", "month", "survival", "mcf", "recurrence")
 pytestmark = pytest.mark.usefixtures("made_up_answers")
 
 
@@ -25,16 +28,17 @@ def ask(name: str) -> Answer:
     return function(None, SCOPE, **kind.options)
 
 
-@pytest.mark.parametrize("name", SECTIONS)
+@pytest.mark.parametrize("name", DRAWN)
 def test_section_carries_reading_figure_table_and_basis(name: str, wording: Wording) -> None:
-    section = SECTIONS[name].draw(ask(name), wording)
+    section = SECTIONS[name].draw(ask(name), wording, "")
     assert section.title.endswith("?")
     assert section.reading.endswith(".")
     assert section.figure is not None
     json.dumps(section.figure, allow_nan=False)
     assert section.table is not None
-    assert {len(row) for row in section.table.rows} == {len(section.table.heads)}
-    assert len(section.table.numeric) == len(section.table.heads)
+    worded = put_into_words(section.table, wording)
+    assert {len(row) for row in worded.rows} == {len(worded.heads)}
+    assert len(worded.kinds) == len(worded.columns) == len(worded.heads)
     assert section.basis is not None
     basis = " ".join(section.basis.parts)
     for needed in (
@@ -48,18 +52,18 @@ def test_section_carries_reading_figure_table_and_basis(name: str, wording: Word
         assert needed in basis
 
 
-@pytest.mark.parametrize("name", SECTIONS)
+@pytest.mark.parametrize("name", DRAWN)
 def test_section_of_an_empty_answer_is_a_sentence(name: str, wording: Wording) -> None:
     kind = SECTIONS[name]
     answer = made_up.empty(getattr(made_up, kind.question), SCOPE, **kind.options)
-    section = kind.draw(answer, wording)
+    section = kind.draw(answer, wording, "")
     assert section.figure is None
     assert section.table is None
     assert section.reading
 
 
 def test_basis_counts_what_was_left_out_by_reason(wording: Wording) -> None:
-    section = SECTIONS["mtbf"].draw(ask("mtbf"), wording)
+    section = SECTIONS["mtbf"].draw(ask("mtbf"), wording, "")
     assert section.basis is not None
     assert "left out: 37 with unknown start" in section.basis.parts
     assert not any("without a counter" in part for part in section.basis.parts)
@@ -67,7 +71,7 @@ def test_basis_counts_what_was_left_out_by_reason(wording: Wording) -> None:
 
 def test_monthly_rate_is_per_thousand_hours(wording: Wording) -> None:
     answer = ask("month")
-    section = SECTIONS["month"].draw(answer, wording)
+    section = SECTIONS["month"].draw(answer, wording, "")
     assert section.figure is not None
     expected = (answer.table["rate"] * 1_000).tolist()
     assert section.figure["data"][0]["y"] == pytest.approx(expected)
@@ -80,7 +84,7 @@ def test_monthly_reading_compares_two_years_by_hand(wording: Wording) -> None:
     months["rate"] = months["failures"] / months["exposure"]
     months["rate_lower"] = months["rate_upper"] = months["rate"]
     answer = dataclasses.replace(ask("month"), table=months)
-    reading = SECTIONS["month"].draw(answer, wording).reading
+    reading = SECTIONS["month"].draw(answer, wording, "").reading
     assert re.search(r" 3(\.0+)? failures per 1.000.h; over the 12 before: 1(\.0+)?\.$", reading)
 
 
@@ -90,7 +94,7 @@ def test_monthly_reading_compares_two_years_by_hand(wording: Wording) -> None:
 def test_reading_of_few_months(wording: Wording, months: int, said: str) -> None:
     answer = ask("month")
     few = dataclasses.replace(answer, table=answer.table.head(months))
-    assert SECTIONS["month"].draw(few, wording).reading.startswith(said)
+    assert SECTIONS["month"].draw(few, wording, "").reading.startswith(said)
 
 
 def test_survival_without_a_failure_is_a_flat_line_up_to_the_mean_age(wording: Wording) -> None:
@@ -99,7 +103,7 @@ def test_survival_without_a_failure_is_a_flat_line_up_to_the_mean_age(wording: W
     # By hand: two lives watched for 500 h together, so one of them for 250 h or more.
     basis = dataclasses.replace(answer.basis, events=0, censored=2, exposure=500.0)
     unfailed = dataclasses.replace(answer, table=table, basis=basis)
-    section = SECTIONS["survival"].draw(unfailed, wording)
+    section = SECTIONS["survival"].draw(unfailed, wording, "")
     assert section.figure is not None
     line = next(trace for trace in section.figure["data"] if trace.get("name") == "Alder")
     assert (line["mode"], line["x"], line["y"]) == ("lines", [0, 250], [1, 1])
@@ -118,7 +122,7 @@ def test_cumulative_curve_begins_where_a_locomotive_is_watched(wording: Wording)
             "events": [0, 1, 1],
         }
     )
-    section = SECTIONS["mcf"].draw(dataclasses.replace(ask("mcf"), table=table), wording)
+    section = SECTIONS["mcf"].draw(dataclasses.replace(ask("mcf"), table=table), wording, "")
     assert section.figure is not None
     line = next(trace for trace in section.figure["data"] if trace.get("name") == "Alder")
     assert (line["x"], line["y"]) == ([23_000, 24_000], [1, 2])
@@ -126,7 +130,7 @@ def test_cumulative_curve_begins_where_a_locomotive_is_watched(wording: Wording)
 
 def test_survival_table_matches_the_figure(wording: Wording) -> None:
     answer = ask("survival")
-    section = SECTIONS["survival"].draw(answer, wording)
+    section = SECTIONS["survival"].draw(answer, wording, "")
     assert section.figure is not None
     line = next(trace for trace in section.figure["data"] if trace.get("name") == "Alder")
     alder = answer.table[answer.table["class"] == "Alder"]
@@ -135,27 +139,43 @@ def test_survival_table_matches_the_figure(wording: Wording) -> None:
     assert line["y"] == pytest.approx(alder["survival"].tolist(), rel=1e-5)
 
 
-def test_long_table_is_thinned_and_says_so(wording: Wording) -> None:
-    section = SECTIONS["mcf"].draw(ask("mcf"), wording)
+def test_long_table_is_shown_page_by_page_as_sorted(wording: Wording) -> None:
+    section = SECTIONS["mcf"].draw(ask("mcf"), wording, "")
     assert section.table is not None
-    assert len(section.table.rows) == MOST_ROWS
-    assert "1\u202f400 rows" in section.table.remark
+    ages = section.table.frame["age"]
+    first = put_into_words(section.table, wording, View("age", descending=True))
+    assert (len(first.rows), first.count, first.pages) == (ROWS, 1_400, 1_400 // ROWS)
+    place = first.columns.index("age")
+    assert first.rows[0][place].text == cell("age", ages.max(), wording)
+    last = put_into_words(section.table, wording, View("age", descending=True, page=999))
+    assert last.view.page == first.pages
+    assert last.rows[-1][place].text == cell("age", ages.min(), wording)
+
+
+def test_sorting_by_a_column_that_is_not_shown_keeps_the_order_of_the_answer(
+    wording: Wording,
+) -> None:
+    section = SECTIONS["mtbf"].draw(ask("mtbf"), wording, "")
+    assert section.table is not None
+    plain = put_into_words(section.table, wording)
+    assert put_into_words(section.table, wording, View("nonsense", descending=True)) == plain
 
 
 def test_recurrence_shows_most_used_action_first_by_its_label(wording: Wording) -> None:
-    section = SECTIONS["recurrence"].draw(ask("recurrence"), wording)
+    section = SECTIONS["recurrence"].draw(ask("recurrence"), wording, "")
     assert section.figure is not None
     assert section.table is not None
     assert section.figure["data"][0]["name"] == "replaced by a new one"
-    assert section.table.rows[0][0] == "replaced by a new one"
-    assert "5.2\u00a0%" in section.table.rows[0]
+    row = [shown.text for shown in put_into_words(section.table, wording).rows[0]]
+    assert row[0] == "replaced by a new one"
+    assert "5.2\u00a0%" in row
 
 
 def test_more_curves_than_can_be_told_apart_are_counted_in_a_note(wording: Wording) -> None:
     answer = ask("survival")
     parts = [answer.table.assign(**{"class": f"Class {n}"}) for n in range(11)]
     section = SECTIONS["survival"].draw(
-        dataclasses.replace(answer, table=pd.concat(parts)), wording
+        dataclasses.replace(answer, table=pd.concat(parts)), wording, ""
     )
     assert section.notes[0] == "The first 8 of 11 curves are drawn; all are in the table."
 

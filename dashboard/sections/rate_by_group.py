@@ -1,4 +1,4 @@
-"""How long it runs between failures, class by class, with bounds."""
+"""How long it runs between failures, group by group, with bounds."""
 
 from __future__ import annotations
 
@@ -19,15 +19,14 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def draw(answer: Answer, wording: Wording) -> Section:
-    """Draw the answer of `mtbf --by class`."""
+def draw(answer: Answer, wording: Wording, _subject: str = "", *, name: str = "mtbf") -> Section:
+    """Draw the answer of `mtbf --by class`, or by another word; the title is `name.title`."""
     frame, clock = answer.table, answer.basis.clock
-    columns = [*group_columns(frame), *(c for c in _COLUMNS if c in frame)]
     return Section(
-        title=wording.phrase("mtbf.title"),
+        title=wording.phrase(f"{name}.title"),
         reading=wording.say(answer.reading),
         figure=_figure(answer, wording),
-        table=twin(frame[columns], wording, clock=clock) if len(frame) else None,
+        table=twin(frame, [*group_columns(frame), *_COLUMNS], clock=clock),
         notes=tuple(wording.say(note) for note in answer.notes),
         basis=grounds(answer.basis, wording),
     )

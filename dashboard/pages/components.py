@@ -7,28 +7,23 @@ from collections.abc import Sequence
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard.pages.visit import Visit
+from dashboard.pages.kind import PageKind
 from dashboard.record import count_findings
-from dashboard.urls import component_url
+from dashboard.urls import page_url
+from dashboard.visit import Visit
 from dashboard.wording import Wording, shown
 
 
-def draw_page(visit: Visit) -> list[Component]:
-    """Draw the list; an empty store has the list too, with a sentence on how to fill it."""
-    wording, record = visit.wording, visit.record
+def _draw_head(visit: Visit) -> list[Component]:
+    """Draw the heading and the list; an empty store has the list too."""
+    wording = visit.wording
     counts = count_findings(visit.reader)
     by_system: dict[str, list[str]] = {}
     for name, entry in wording.catalogue.components.items():
         by_system.setdefault(entry.system, []).append(name)
-    facts = (
-        wording.phrase("home.on_record", locomotives=len(record.locomotives), at=record.known_to)
-        if record.locomotives
-        else wording.phrase("home.empty")
-    )
     return [
-        html.H1(wording.phrase("home.title")),
-        html.P(facts, className="facts"),
-        html.P(wording.phrase("home.lead"), className="reading"),
+        html.H1(wording.phrase("components.heading")),
+        html.P(wording.phrase("components.lead"), className="lead"),
         html.Div(
             [_system(system, names, counts, wording) for system, names in by_system.items()],
             className="systems",
@@ -52,10 +47,10 @@ def _system(
 
 def _table(names: Sequence[str], counts: dict[str, tuple[int, int]], wording: Wording) -> Component:
     heads = [
-        html.Th(wording.phrase("home.component"), scope="col"),
+        html.Th(wording.phrase("components.component"), scope="col"),
         *(
             html.Th(wording.phrase(key), scope="col", className="number")
-            for key in ("home.findings", "home.failures")
+            for key in ("components.findings", "components.failures")
         ),
     ]
     rows = [
@@ -74,8 +69,11 @@ def _quiet(names: Sequence[str], wording: Wording, *, some: bool) -> list[Compon
     links: list[Component | str] = []
     for name in names:
         links += [", ", _link(name, wording)] if links else [_link(name, wording)]
-    return [wording.phrase("home.quiet"), " ", *links, "."] if some else [*links, "."]
+    return [wording.phrase("components.quiet"), " ", *links, "."] if some else [*links, "."]
 
 
 def _link(name: str, wording: Wording) -> Component:
-    return dcc.Link(wording.heading("component", name), href=component_url(name))
+    return dcc.Link(wording.heading("component", name), href=page_url("component", name))
+
+
+PAGE = PageKind(_draw_head, ())

@@ -6,12 +6,14 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 from analytics.answer import Answer
 from analytics.answers import ask_reader
 from analytics.scope import Scope
 from analytics.store import Reader, Store
+from dashboard.asked import View, read_scope, read_view
 from dashboard.cache import AnswerCache
 from dashboard.record import Record, read_record
 from dashboard.settings import Settings
@@ -35,6 +37,8 @@ class Visit:
         The address's query, unread.
     cache
         Where answers are kept.
+    root
+        The store's folder.
     """
 
     reader: Reader
@@ -42,6 +46,39 @@ class Visit:
     place: Place
     query: str
     cache: AnswerCache
+    root: Path
+
+    @property
+    def chosen(self) -> Scope:
+        """The Scope as the address asks for it, of names that exist; links carry it on."""
+        return self._asked[0]
+
+    @cached_property
+    def scope(self) -> Scope:
+        """The same with its clock filled in; every figure is asked with it."""
+        return self.chosen.resolve_clock(self.wording.catalogue)
+
+    @property
+    def fell_back(self) -> tuple[str, ...]:
+        """A sentence for each thing in the address that fell back."""
+        return self._asked[1]
+
+    @cached_property
+    def _asked(self) -> tuple[Scope, tuple[str, ...]]:
+        return read_scope(self.query, place=self.place, record=self.record, wording=self.wording)
+
+    def view(self, section: str) -> View:
+        """Tell how the address wants the table of a section shown."""
+        return read_view(self.query, section)
+
+    @cached_property
+    def is_somewhere(self) -> bool:
+        """Whether what the path names exists."""
+        if self.place.page == "component":
+            return self.place.name in self.wording.catalogue.components
+        if self.place.page == "locomotive":
+            return self.place.name in self.record.locomotives
+        return self.place.page != "nowhere"
 
     @cached_property
     def record(self) -> Record:
@@ -67,4 +104,4 @@ def visiting(
     cache = AnswerCache(store.root if settings.cache else None)
     with store.read() as reader:
         wording = Wording(reader.catalogue, settings.language)
-        yield Visit(reader, wording, parse_path(path), query or "", cache)
+        yield Visit(reader, wording, parse_path(path), query or "", cache, store.root)

@@ -1,0 +1,49 @@
+"""What was handed in, what was set aside and why, what is missing; and a batch taken back."""
+
+from __future__ import annotations
+
+from dash import html
+from dash.development.base_component import Component
+
+from analytics.store import Store
+from analytics.store.jobs import Jobs
+from dashboard.components.work import build_inside, build_work
+from dashboard.pages.heads import lead
+from dashboard.pages.kind import PageKind
+from dashboard.record import live_batches
+from dashboard.visit import Visit
+from dashboard.work import ask_withdrawal
+
+_FEW_JOBS = 3
+
+
+def _draw_foot(visit: Visit) -> list[Component]:
+    wording = visit.wording
+    panel = build_work(_batches(visit), Jobs(visit.root).latest(_FEW_JOBS), wording)
+    return [
+        html.Section(
+            [
+                html.H2(wording.phrase("withdraw.title")),
+                html.P(wording.phrase("withdraw.lead"), className="reading"),
+                panel,
+            ],
+            className="section withdrawal",
+        )
+    ]
+
+
+def draw_work(visit: Visit, store: Store, *, batch: str | None) -> list[Component]:
+    """Ask for a batch to be taken back, where one is named, and draw how far the work has got."""
+    if batch and batch.isdecimal() and int(batch) in live_batches(visit.reader):
+        ask_withdrawal(store, int(batch))
+    return build_inside(_batches(visit), Jobs(visit.root).latest(_FEW_JOBS), visit.wording)
+
+
+def _batches(visit: Visit) -> dict[int, str]:
+    return {
+        number: visit.wording.phrase("withdraw.one", batch=number, at=at, files=files, first=first)
+        for number, (at, files, first) in live_batches(visit.reader).items()
+    }
+
+
+PAGE = PageKind(lead("records"), ("batches", "aside", "quality"), _draw_foot)

@@ -1,0 +1,21 @@
+"""Every page by the name that its address carries."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from dashboard.pages import component, components, locomotive, locomotives, records, repeats, today
+from dashboard.pages.heads import lead
+from dashboard.pages.kind import PageKind
+
+PAGES: Mapping[str, PageKind] = {
+    "today": today.PAGE,
+    "repeats": repeats.PAGE,
+    "locomotives": locomotives.PAGE,
+    "locomotive": locomotive.PAGE,
+    "components": components.PAGE,
+    "component": component.PAGE,
+    "reliability": PageKind(lead("reliability"), ("reliability", "trends")),
+    "readings": PageKind(lead("readings"), ("readings",)),
+    "records": records.PAGE,
+}

@@ -1,0 +1,39 @@
+"""Sections that are a list: the answer's table itself, most important rows first."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+
+from analytics.answer import Answer
+from dashboard.sections.common import grounds, twin
+from dashboard.sections.model import Section
+from dashboard.wording import Wording
+
+
+def listing(
+    name: str, *, without: Collection[str] = (), shares: Sequence[str] = ()
+) -> Callable[[Answer, Wording, str], Section]:
+    """Return the drawing of a list; its title is the phrase `name.title`.
+
+    Parameters
+    ----------
+    name
+        The section's name.
+    without
+        Columns that are not shown; the files that can be taken along have them.
+    shares
+        Columns shown in per cent.
+    """
+
+    def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
+        columns = [column for column in answer.table.columns if column not in without]
+        return Section(
+            title=wording.phrase(f"{name}.title"),
+            reading=wording.say(answer.reading),
+            figure=None,
+            table=twin(answer.table, columns, clock=answer.basis.clock, shares=shares, opened=True),
+            notes=tuple(wording.say(note) for note in answer.notes),
+            basis=grounds(answer.basis, wording),
+        )
+
+    return draw

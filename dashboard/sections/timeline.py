@@ -1,0 +1,64 @@
+"""What was found on one locomotive, system by system, in time."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from analytics.answer import Answer
+from dashboard.figures.events import Event, draw_events
+from dashboard.figures.look import Figure
+from dashboard.sections.common import grounds, rows_of, twin
+from dashboard.sections.model import Section
+from dashboard.wording import Wording
+
+_SEVERITIES = ("remark", "rectify", "withhold", "in-service")
+MOST_EVENTS = 3_000  # more cannot be told apart, and a browser draws them slowly
+
+
+def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
+    """Draw the answer of `findings` for one locomotive: a marker for each defect found."""
+    frame = answer.table
+    columns = [name for name in frame.columns if name not in ("locomotive", "class")]
+    drawn = frame.head(MOST_EVENTS)
+    fewer = wording.phrase("timeline.fewer", shown=len(drawn), all=len(frame))
+    return Section(
+        title=wording.phrase("timeline.title"),
+        reading=wording.say(answer.reading),
+        figure=_figure(drawn, wording) if len(drawn) else None,
+        table=twin(frame, columns, clock=answer.basis.clock),
+        notes=(
+            *((fewer,) if len(drawn) < len(frame) else ()),
+            *(wording.say(note) for note in answer.notes),
+        ),
+        basis=grounds(answer.basis, wording),
+    )
+
+
+def _figure(frame: pd.DataFrame, wording: Wording) -> Figure:
+    found = frame["severity"].dropna().unique()
+    severities = [name for name in _SEVERITIES if name in found]
+    there = set(frame["component"])
+    components = wording.catalogue.components.values()
+    systems = dict.fromkeys(one.system for one in components if one.name in there)
+    events = [_event(row, severities, wording) for row in rows_of(frame)]
+    return draw_events(
+        events,
+        lines=[wording.heading("system", system) for system in systems],
+        kinds=[wording.phrase(f"severity.{name}") for name in severities] or [""],
+    )
+
+
+def _event(row: dict[str, Any], severities: list[str], wording: Wording) -> Event:
+    component = str(row["component"])
+    system = wording.catalogue.components[component].system
+    place = "" if pd.isna(row["position"]) else f" {row['position']}"
+    said = wording.phrase(
+        "timeline.pointed",
+        component=f"{wording.label('component', component)}{place}",
+        defect=wording.label("defect", str(row["defect"])),
+        at=row["found"].to_pydatetime(),
+    )
+    kind = severities.index(row["severity"]) if row["severity"] in severities else 0
+    return Event(wording.heading("system", system), row["found"].to_pydatetime(), kind, said)

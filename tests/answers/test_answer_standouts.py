@@ -1,0 +1,133 @@
+"""What stands out on railways written by hand.
+
+Oracle: closed form by hand; the demo's known truth is in tests/demo/test_demo_standouts.py.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analytics.answer import say
+from analytics.answers.expected import expect
+from analytics.answers.standouts import COLUMNS, UNITS
+from analytics.errors import ScopeError
+from analytics.scope import Scope
+from analytics.store import Reader
+from tests.answers.hand import answer, day, railway, reader_of, three_failures
+from tests.history.world import World
+
+
+def fleet(*, bad: int = 12, serials: bool = False) -> World:
+    """Six locomotives, 400 days, two injectors; `5A` fails `bad` times, the others twice each."""
+    world = World()
+    exact = {"severity": "in-service", "action": "replaced"}
+    for name in ("5A", "6B", "7C", "8D", "9E", "10F"):
+        world.locomotive(name, depot="North" if name < "7" else "South")
+        days = [*range(0, 400, 10), 400]
+        world.inspections(*(day(n) for n in days), locomotive=name)
+        for number in range(0, 401, 50):
+            world.add("usage", locomotive=name, read_at=day(number), engine_hours=10 * number)
+        for turn in range(bad if name == "5A" else 2):
+            cells = exact | {"position": str(1 + turn % 2), "down_hours": 2.0, "cost": 10.0}
+            if serials:
+                cells["serial_in"] = f"{'QF' if name == '5A' else 'HX'}-{name}{turn}"
+            world.finding(day(5 + 32 * turn), locomotive=name, **cells)
+    return world
+
+
+@pytest.fixture(scope="module")
+def reader() -> Reader:
+    return reader_of(fleet())
+
+
+def test_the_locomotive_that_fails_most_stands_out(reader: Reader) -> None:
+    found = answer(reader, "standouts", component="injector")
+    assert list(found.table) == ["locomotive", *COLUMNS]
+    first = found.table.iloc[0]
+    assert (first["locomotive"], first["class"], first["observed"]) == ("5A", "Alder", 12)
+    assert first["stands_out"]
+    assert found.table["stands_out"].sum() == 1
+    assert found.table["observed"].sum() == 22
+    assert found.table["expected"].sum() == pytest.approx(22)
+    assert (first["lost_hours"], first["cost"]) == (24.0, 120.0)
+    assert first["ratio"] == pytest.approx(12 / first["expected"])
+    assert say(found.reading).startswith("5A stands out: 12 first findings where")
+
+
+def test_ranks_by_hours_and_cost(reader: Reader) -> None:
+    for rank, column in (("hours", "lost_hours"), ("cost", "cost")):
+        found = answer(reader, "standouts", component="injector", rank=rank)
+        assert found.table[column].is_monotonic_decreasing
+    with pytest.raises(ScopeError, match="rank 'days' is not known"):
+        answer(reader, "standouts", rank="days")
+
+
+@pytest.mark.parametrize("by", UNITS)
+def test_every_grouping_has_its_columns(reader: Reader, by: tuple[str, ...]) -> None:
+    found = answer(reader, "standouts", by=by, component="injector")
+    assert list(found.table) == [*UNITS[by].words, *COLUMNS]
+    judged = found.table.dropna(subset=["p"])
+    assert ((judged["p"] >= 0) & (judged["p"] <= judged["q"])).all()
+
+
+def test_other_groupings_are_refused(reader: Reader) -> None:
+    with pytest.raises(ScopeError, match="standouts goes by one of locomotive; locomotive,comp"):
+        answer(reader, "standouts", by=("month",))
+
+
+def test_repeats_count_once() -> None:
+    # ten repairs in ten days on 6B are one trouble
+    world = fleet(bad=2)
+    for number in range(300, 310):
+        world.finding(day(number), "worn", locomotive="6B", action="cleaned", severity="rectify")
+    found = answer(reader_of(world), "standouts", component="injector")
+    counts = found.table.set_index("locomotive")["observed"]
+    assert counts["6B"] == 3
+    assert not found.table["stands_out"].any()
+    assert say(found.reading).startswith("Nothing stands out: none of 6 rows")
+
+
+def test_parts_are_known_by_what_was_written_when_fitted() -> None:
+    found = answer(
+        reader_of(fleet(serials=True)), "standouts", by=("series",), component="injector"
+    )
+    counts = found.table.set_index("series")["observed"].to_dict()
+    # lives that began with records have no serial: two on each locomotive, each with one failure
+    assert counts == {"QF": 10, "HX": 0}
+    assert found.table.iloc[0]["series"] == "QF"
+    each = answer(reader_of(fleet(serials=True)), "standouts", by=("serial",), component="injector")
+    assert len(each.table) == 22
+    assert each.table["observed"].sum() == 10
+
+
+def test_expected_adds_up_over_class_and_component_on_own_clocks(reader: Reader) -> None:
+    given = expect(reader, Scope.of())
+    assert len(given.clocks) > 1
+    sums = given.frame.groupby(["class", "component"])[["events", "expected"]].sum()
+    assert sums["expected"].to_numpy() == pytest.approx(sums["events"].to_numpy(float), abs=1e-6)
+    assert answer(reader, "standouts").basis.clock == "own"
+
+
+@pytest.mark.parametrize(
+    ("world", "begins"),
+    [
+        (World().locomotive(), "Nothing was in use"),
+        (railway(), "No first finding was counted"),
+        (railway().finding(day(20), action="replaced"), "Nothing stands out"),
+        (three_failures(), "Nothing stands out"),
+    ],
+)
+def test_nothing_or_little_gives_a_sentence(world: World, begins: str) -> None:
+    reader = reader_of(world)
+    for by in UNITS:
+        found = answer(reader, "standouts", by=by)
+        assert not np.isinf(found.table.select_dtypes("number")).any(axis=None)
+        assert not found.table["stands_out"].any()
+    assert say(answer(reader, "standouts").reading).startswith(begins)
+
+
+def test_one_locomotive_has_nothing_to_be_compared_with() -> None:
+    found = answer(reader_of(three_failures()), "standouts", locomotive="5A", component="injector")
+    assert found.table["note"].tolist() == ["nothing to compare with"]
+    assert say(found.reading).startswith("There is nothing to compare with")

@@ -1,0 +1,108 @@
+"""A batch taken back on the Records page: asked for, done in the background, seen by all pages."""
+
+from __future__ import annotations
+
+import json
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+from analytics.handin import ingest
+from analytics.store import Store
+from analytics.store.jobs import Jobs
+from dashboard.app import create_app
+from dashboard.components import work
+from dashboard.serving import page_call
+from dashboard.settings import Settings
+from tests.dashboard.conftest import CATALOGUE
+from tests.dashboard.drawn import post, texts
+
+REGISTER = "locomotive,class,depot\nB-1,Birch,North\n"
+FINDINGS = (
+    "locomotive,found_at,component,defect,severity,action\nB-1,{day},injector,worn,rectify,{a}\n"
+)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Store:
+    made = Store.create(tmp_path / "store", {"small.toml": CATALOGUE})
+    (tmp_path / "locomotives.csv").write_text(REGISTER)
+    for number, day in enumerate(("2026-01-05", "2026-02-05"), 1):
+        handed_in = tmp_path / f"findings-{number}.csv"
+        handed_in.write_text(FINDINGS.format(day=day, a="replaced"))
+        ingest(made, [handed_in, tmp_path / "locomotives.csv"][: 3 - number])
+    return made
+
+
+@pytest.fixture
+def client(store: Store) -> FlaskClient:
+    made: FlaskClient = create_app(store, Settings()).server.test_client()
+    return made
+
+
+def call(batch: str | None, *, sure: bool, part: str = work.START) -> dict[str, Any]:
+    """What a browser posts when the button is pressed, or when the watch ticks."""
+
+    def given(kind: str, prop: str, value: Any) -> dict[str, Any]:
+        return {"id": {"name": "withdraw", "type": kind}, "property": prop, "value": value}
+
+    panel = {"name": "withdraw", "type": work.PANEL}
+    prop = "n_clicks" if part == work.START else "n_intervals"
+    changed = json.dumps({"name": "withdraw", "type": part}, separators=(",", ":"))
+    return {
+        "output": f'{{"name":["MATCH"],"type":"{work.PANEL}"}}.children',
+        "outputs": {"id": panel, "property": "children"},
+        "inputs": [given(work.START, "n_clicks", 1), given(work.WATCH, "n_intervals", 1)],
+        "state": [given(work.BATCH, "value", batch), given(work.SURE, "checked", sure)],
+        "changedPropIds": [f"{changed}.{prop}"],
+    }
+
+
+def wait_until_over(store: Store) -> str:
+    for _ in range(200):
+        (job,) = Jobs(store.root).latest()
+        if job.is_over:
+            return job.state
+        time.sleep(0.1)
+    return "never over"
+
+
+def test_batch_is_taken_back_and_told(client: FlaskClient, store: Store) -> None:
+    before = " ".join(texts(post(client, page_call("/records"))))
+    assert "Take a batch back" in before
+    post(client, call("2", sure=True))
+    assert wait_until_over(store) == "done"
+    told = " ".join(texts(post(client, call(None, sure=False, part=work.WATCH))))
+    assert "Batch 2 was taken back" in told
+    assert "1 row counts no longer" in told
+    with store.read() as reader:
+        left = reader.cursor.execute("SELECT count(*) FROM history.episode").fetchall()
+    assert left == [(1,)]
+
+
+@pytest.mark.parametrize(
+    ("batch", "sure"), [("2", False), (None, True), ("99", True), ("2; DROP", True)]
+)
+def test_nothing_is_done_unless_a_batch_is_named_and_sure(
+    client: FlaskClient, store: Store, batch: str | None, sure: bool
+) -> None:
+    post(client, call(batch, sure=sure))
+    assert Jobs(store.root).latest() == []
+
+
+def test_watching_asks_for_nothing(client: FlaskClient, store: Store) -> None:
+    post(client, call("2", sure=True, part=work.WATCH))
+    assert Jobs(store.root).latest() == []
+
+
+def test_another_site_cannot_ask(client: FlaskClient, store: Store) -> None:
+    answer = client.post(
+        "/_dash-update-component",
+        json=call("2", sure=True),
+        headers={"Origin": "http://elsewhere.example"},
+    )
+    assert answer.status_code == 403
+    assert Jobs(store.root).latest() == []
