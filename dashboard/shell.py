@@ -8,6 +8,7 @@ import dash_mantine_components as dmc
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from dashboard.components.aria import data
 from dashboard.components.table import STAYS
 from dashboard.urls import HOME, LISTS, page_url
 from dashboard.wording import phrases
@@ -51,6 +52,7 @@ def build_shell(language: str) -> Component:
         [
             dcc.Location(id=ADDRESS, refresh=False),
             header,
+            _unanswered(words),
             html.Main(html.P(words["page.loading"]), id=PAGE, tabIndex=-1),
             html.Footer(html.P(words["page.foot"])),
         ],
@@ -59,6 +61,12 @@ def build_shell(language: str) -> Component:
     theme = {"fontFamily": FONT, "primaryShade": 7}
     shell: Component = dmc.MantineProvider(body, id=KIT, defaultColorScheme="auto", theme=theme)
     return shell
+
+
+def _unanswered(words: Mapping[str, str]) -> Component:
+    """Return the place in which the script says that the server does not answer (answers.js)."""
+    said = {kind: words[f"page.{kind}"] for kind in ("silent", "failed", "long")}
+    return html.P(id="unanswered", className="error", role="alert", hidden=True, **data(**said))
 
 
 def _way(page: str, words: Mapping[str, str]) -> Component:

@@ -18,6 +18,8 @@ LISTS = {
     "repeats": "/repeats",
     "locomotives": "/locomotives",
     "components": "/components",
+    "standouts": "/standouts",
+    "warnings": "/warnings",
     "reliability": "/reliability",
     "readings": "/readings",
     "records": "/records",

@@ -55,7 +55,7 @@ class Visit:
 
     @cached_property
     def scope(self) -> Scope:
-        """The same with its clock filled in; every figure is asked with it."""
+        """The same with its clock filled in, as most questions do."""
         return self.chosen.resolve_clock(self.wording.catalogue)
 
     @property

@@ -14,7 +14,13 @@ from typing import Any
 from analytics.answer import Counted, Message, round_for_reading, say
 from analytics.catalogue.model import Catalogue
 
-_NAMED = ("component", "class", "defect", "action", "parameter")  # kinds whose names occur in sentences
+_NAMED = (
+    "component",
+    "class",
+    "defect",
+    "action",
+    "parameter",
+)  # kinds whose names occur in sentences
 
 
 @cache

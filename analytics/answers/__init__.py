@@ -22,14 +22,27 @@ OPTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "mtbf": (),
         "trend": (),
-        "survival": ("method", "fit", "first_life", "intensity"),
-        "mcf": ("unit",),
-        "recurrence": ("window", "same_defect"),
+        "survival": (
+            "method",
+            "fit",
+            "first_life",
+            "intensity",
+            "kinds",
+            "differ",
+            "hazard",
+            "reached",
+            "plot",
+        ),  # fmt: skip
+        "mcf": ("unit", "differ"),
+        "recurrence": ("window", "same_defect", "differ"),
         "repeats": ("window", "same_defect", "at_least", "steps"),
         "standouts": ("rank", "window"),
         "warnings": ("false_alarms", "all_charts", "weekly"),
         "compare": ("at", "span", "between", "modification"),
         "availability": ("as_list",),
+        "next-weeks": ("horizon", "positions"),
+        "look-closer": (),
+        "backtest": ("horizon", "cuts", "calibration"),
         "readings": ("parameter", "points"),
         "quality": (),
         "findings": ("open",),
@@ -45,13 +58,13 @@ OPTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 """
 
 QUESTIONS: Mapping[str, str] = MappingProxyType(
-    {name: f"analytics.answers.{name}:{name}" for name in OPTIONS}
+    {name: "analytics.answers.{0}:{0}".format(name.replace("-", "_")) for name in OPTIONS}
 )
 """Each command word's function, as `module:function`, called with a Reader and a Scope."""
 
 UNGROUPED = (
-    "repeats", "warnings", "readings", "quality", "findings", "ages", "counters", "batches",
-    "set_aside",
+    "repeats", "warnings", "readings", "next-weeks", "look-closer", "backtest", "quality",
+    "findings", "ages", "counters", "batches", "set_aside",
 )  # fmt: skip
 """Questions that are lists: they take no group words."""
 

@@ -64,7 +64,7 @@ def ages(reader: Reader, scope: Scope) -> Answer:
     risk at that age. The age is NaN where the counter is not known at the data cut.
     """
     ground = lay_ground(reader, scope)
-    found = _in_progress(ground)
+    found = in_progress(ground)
     now = _with_actions(found[found["in_progress"]], ground)
     basis = make_basis(ground, "kaplan-meier by class and component", events=0, censored=len(now))
     kinds = _kinds(ground)  # lays out its own: nothing is read off this one any more
@@ -105,7 +105,8 @@ def _kinds(asked: Ground) -> _Kinds:
     return _Kinds(lives, curves, ground.scope.defects if competing(ground) else ())
 
 
-def _in_progress(ground: Ground) -> pd.DataFrame:
+def in_progress(ground: Ground) -> pd.DataFrame:
+    """Read what each position in scope holds at its locomotive's data cut, with its age then."""
     query = text_of("in_progress.sql").format(
         life=ground.sources["life"],
         counting=ground.scope.counting,

@@ -39,7 +39,7 @@ def batches(reader: Reader, scope: Scope) -> Answer:
         it went, its rows and where they went, when and by whom it was withdrawn (empty: not).
     """
     table: pd.DataFrame = reader.cursor.execute(_FILES).df()
-    basis = make_basis(lay_ground(reader, Scope()), "every batch", events=0)
+    basis = make_basis(lay_ground(reader, Scope()), "every batch", events=len(table))
     notes = (Message("batches.all_listed"),) if is_narrowed(scope) else ()
     return Answer("batches", table[list(COLUMNS)], basis, _reading(table), notes)
 

@@ -41,7 +41,7 @@ def counters(reader: Reader, scope: Scope) -> Answer:
     """
     ground = lay_ground(reader, scope)
     table = _readings(ground, scope.clock)
-    basis = make_basis(ground, "last reading of each day", events=0)
+    basis = make_basis(ground, "last reading of each day", events=len(table))
     resets = int(table["reset"].sum())
     notes = (Message("counters.resets", counters=resets),) if resets else ()
     return Answer("counters", table[list(COLUMNS)], basis, _reading(table), notes)

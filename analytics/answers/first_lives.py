@@ -54,6 +54,12 @@ def _outside(age: float, fit: LifeFit) -> bool:
     return age < fit.median_lower or age > fit.median_upper
 
 
+def only_first(lives: Lives) -> Lives:
+    """Keep the first known life of each position."""
+    first = lives.frame["first_known"].astype(bool)
+    return replace(lives, frame=lives.frame[first].reset_index(drop=True))
+
+
 def number_places(lives: Lives) -> Lives:
     """Give every life and every life left out the number of its position, as column `place`."""
     both = pd.concat([lives.frame[_PLACE], lives.dropped[_PLACE]], ignore_index=True)

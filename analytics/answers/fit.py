@@ -17,6 +17,7 @@ from analytics.answers.first_lives import (
     first_life_note,
     first_life_notes,
     number_places,
+    only_first,
 )
 from analytics.answers.ground import Ground
 from analytics.answers.groups import Key, check_groups, each_group, finished, label
@@ -68,15 +69,16 @@ def fit_lives(
     A failure lies between the last look that found the part sound and the finding where that
     interval matters (median of (c - c0) / c above 0.05), else exactly at the finding. Lives are cut
     to the period by late entry. Fewer than 3 failures: one row, no law. Beside a fit of all lives
-    stands what the first known lives alone give: a row says so where the medians of both, by the
-    same law, lie outside each other's bounds. All groups are fitted in one go.
+    stands what the first known lives alone give: the row of the best law says so where the medians
+    of both, by that law, lie outside each other's bounds. All groups are fitted in one go.
     """
     check_groups(by, "survival", allowed=ALLOWED)
     ground, lives = read_ground(reader, scope)
     found = _fitted(lives, by, scope.level, first_life=first_life)
     rows = [_row(group, fit, ground, by) for group in found for fit in group.fits]
     table = finished(rows, (*by, *COLUMNS))
-    notes = life_notes(lives, ground, by, exactly=not lives.intervals_matter)
+    shown = only_first(lives) if first_life else lives
+    notes = life_notes(shown, ground, by, exactly=not lives.intervals_matter)
     notes += _too_narrow(found)
     if not first_life:
         notes.append(Message("fit.per_replacement"))
@@ -84,7 +86,7 @@ def fit_lives(
     notes += first_life_notes(firsts, ground.clock, used=first_life)
     notes += _second_opinions(found, by, ground)
     how = "between inspections" if lives.intervals_matter else "exact ages"
-    basis = life_basis(ground, lives, f"maximum likelihood, {how}, profile bounds")
+    basis = life_basis(ground, shown, f"maximum likelihood, {how}, profile bounds")
     return Answer("survival", table, basis, _reading(found, ground, by), tuple(notes))
 
 
@@ -104,11 +106,11 @@ def _fitted(lives: Lives, by: Sequence[str], level: float, *, first_life: bool) 
     parts = list(each_group(numbered.frame, by, numbered.dropped))
     firsts = [part[part["first_known"].astype(bool)] for _, part, _ in parts]
     shown = firsts if first_life else [part for _, part, _ in parts]
-    data = [_life_data(part, lives) for part in shown]
+    data = [life_data(part, lives) for part in shown]
     fits = fit_groups(LifeBatch.join(data), level=level)
     alone = fits
     if not first_life:
-        batch = LifeBatch.join([_life_data(part, lives) for part in firsts])
+        batch = LifeBatch.join([life_data(part, lives) for part in firsts])
         alone = fit_groups(batch, level=level)
     return [
         _Group(
@@ -118,7 +120,8 @@ def _fitted(lives: Lives, by: Sequence[str], level: float, *, first_life: bool) 
     ]
 
 
-def _life_data(part: pd.DataFrame, lives: Lives) -> LifeData:
+def life_data(part: pd.DataFrame, lives: Lives) -> LifeData:
+    """Return some of the lives as the fits take them: between looks where that matters."""
     upper = np.where(part["failed"], part["exit"], np.inf)
     sound = part["lower"] if lives.intervals_matter else part["exit"]
     lower = np.where(part["failed"], np.maximum(sound, part["entry"]), part["exit"])
@@ -177,7 +180,8 @@ def _row(group: _Group, fit: LifeFit, ground: Ground, by: Sequence[str]) -> dict
 
 def _remarks(group: _Group, fit: LifeFit) -> list[str]:
     own = say(Message(fit.note)) if fit.note else ""
-    return [own, first_life_note(group.first, fit)]
+    best = fit is group.fits[0]
+    return [own, first_life_note(group.first, fit) if best else ""]
 
 
 def _aicc(fit: LifeFit, lives: int) -> float:

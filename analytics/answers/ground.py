@@ -160,6 +160,17 @@ def lay_failures(ground: Ground) -> None:
     ground.make("asked_episode", _filled(ground, "episode.sql"))
 
 
+def count_failures(ground: Ground) -> dict[str, int]:
+    """Count the failures that `asked_episode` would have: `seen` while observed, and `unseen`."""
+    counts = ground.rows(
+        f"SELECT count(*) FILTER (observed) AS seen, count(*) FILTER (NOT observed) AS unseen"
+        f" FROM ({_filled(ground, 'episode.sql')})",
+        since=ground.since,
+        until=ground.until,
+    ).iloc[0]
+    return {name: int(count) for name, count in counts.items()}
+
+
 def is_one_of(column: str, names: tuple[str, ...]) -> str:
     """Return the SQL that keeps rows of the names; no names keep all."""
     if not names:

@@ -81,11 +81,24 @@ def events(ground: Ground, by: Sequence[str], *, stated: bool = False) -> pd.Dat
         The columns of `by`, `class`, `depot`, `month`, `unit` (the locomotive) and `tick`.
     """
     words = dict.fromkeys([*by, "class", "depot", "month"])
-    placed = "position IS NOT NULL" if stated or "position" in by else "true"
     return ground.rows(
         f"SELECT {', '.join(words)}, locomotive AS unit, found_tick AS tick FROM asked_episode"
-        f" WHERE observed AND found_tick IS NOT NULL AND {placed} ORDER BY ALL"
+        f" WHERE {counts_as_event(by, stated=stated)} ORDER BY ALL"
     )
+
+
+def count_events(ground: Ground, by: Sequence[str], *, stated: bool = False) -> pd.DataFrame:
+    """Count the failures of `events` by the columns of `by` and `unit`, as `failures`."""
+    return ground.rows(
+        f"SELECT {', '.join([*by, 'locomotive AS unit'])}, count(*) AS failures"
+        f" FROM asked_episode WHERE {counts_as_event(by, stated=stated)} GROUP BY ALL ORDER BY ALL"
+    )
+
+
+def counts_as_event(by: Sequence[str], *, stated: bool = False, of: str = "") -> str:
+    """Return the SQL of which rows of `asked_episode` count, see `events`; `of` is its prefix."""
+    placed = f"{of}position IS NOT NULL" if stated or "position" in by else "true"
+    return f"{of}observed AND {of}found_tick IS NOT NULL AND {placed}"
 
 
 def left_out(ground: Ground, *, without_position: bool = False) -> dict[str, int]:

@@ -34,7 +34,12 @@ LATE_START = 0.01
 
 
 def mcf(
-    reader: Reader, scope: Scope, *, by: Sequence[str] = (), unit: str = "locomotive"
+    reader: Reader,
+    scope: Scope,
+    *,
+    by: Sequence[str] = (),
+    unit: str = "locomotive",
+    differ: str | None = None,
 ) -> Answer:
     """Estimate the mean number of failures of one locomotive, or one position, by age in service.
 
@@ -49,6 +54,8 @@ def mcf(
     unit
         `locomotive` adds up the positions of each locomotive; `position` takes each by itself, and
         leaves out failures whose position is not stated.
+    differ
+        A word whose groups are set against each other: see `analytics.answers.mcf_differ`.
 
     Returns
     -------
@@ -64,6 +71,10 @@ def mcf(
     check_groups(by, "mcf", allowed=ALLOWED)
     if unit not in UNITS:
         raise ScopeError(f"unit must be one of {', '.join(UNITS)}, but is {unit!r}.")
+    if differ is not None:
+        from analytics.answers.mcf_differ import mcf_differ
+
+        return mcf_differ(reader, scope, differ, by=by, unit=unit)
     ground = lay_ground(reader, scope)
     lay_failures(ground)
     by_position = unit == "position" or "position" in by

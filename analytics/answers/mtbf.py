@@ -15,7 +15,7 @@ from analytics.answers.groups import (
     Key,
     cells,
     check_groups,
-    events,
+    count_events,
     finished,
     label,
     left_out,
@@ -70,7 +70,7 @@ def mtbf(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer:
     basis = make_basis(
         ground,
         ", ".join(sorted({group.rate.method for group in found})),
-        events=len(events(ground, ())),
+        events=int(count_events(ground, ())["failures"].sum()),
         exposure=float(cells(ground, ())["exposure"].sum()),
         left_out=left_out(ground, without_position="position" in by),
     )

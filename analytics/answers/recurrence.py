@@ -35,6 +35,7 @@ def recurrence(
     by: Sequence[str] = (),
     window: str = "30d",
     same_defect: bool = False,
+    differ: str | None = None,
 ) -> Answer:
     """Count repeats among the failures, and estimate how often a closing is followed by one.
 
@@ -52,6 +53,9 @@ def recurrence(
         `30d`, `500h` or `2000km` after a closing.
     same_defect
         Whether only the same defect counts as come back; else any defect of the position.
+    differ
+        A word whose closings are set against each other: see
+        `analytics.answers.recurrence_differ`.
 
     Returns
     -------
@@ -68,11 +72,17 @@ def recurrence(
     one. Followed are all closings in the period while observed, until the next counted failure, a
     renewal by plan, a pause, or the end.
     """
+    if differ is not None:
+        from analytics.answers.recurrence_differ import recurrence_differ
+
+        return recurrence_differ(
+            reader, scope, differ, by=by, window=window, same_defect=same_defect
+        )
     check_groups(by, "recurrence", allowed=GROUPS)
     look_back = LookBack.read(window)
     ground = lay_ground(reader, scope)
     failures = _failures(ground, by, look_back, same_defect=same_defect)
-    closings = _closings(ground, by, look_back, same_defect=same_defect)
+    closings = read_closings(ground, by, look_back, same_defect=same_defect)
     usable = failures[failures["usable"]], closings[closings["usable"]]
     found = [
         _Group(key, part, _estimate(closed, look_back, scope.level))
@@ -116,9 +126,10 @@ def _failures(
     return _with_reasons(ground.rows(query, since=ground.since, until=ground.until), by)
 
 
-def _closings(
+def read_closings(
     ground: Ground, by: Sequence[str], look_back: LookBack, *, same_defect: bool
 ) -> pd.DataFrame:
+    """Read the closings to follow, with the words of `by` or severity, gap and whether usable."""
     _lay_until(ground)
     query = text_of("follow_up.sql").format(
         **ground.sources,

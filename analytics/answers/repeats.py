@@ -9,7 +9,7 @@ import pandas as pd
 from analytics.answer import Answer, Message
 from analytics.answers.basis import make_basis
 from analytics.answers.clocks import on_clock, whole
-from analytics.answers.ground import Ground, lay_failures, lay_ground, text_of
+from analytics.answers.ground import Ground, count_failures, lay_ground, text_of
 from analytics.answers.look_back import LookBack
 from analytics.errors import ScopeError
 from analytics.scope import Scope
@@ -66,18 +66,14 @@ def repeats(
         raise ScopeError(f"at_least must be 1 or more, but is {at_least!r}.")
     look_back = LookBack.read(window)
     ground = lay_ground(reader, scope)
-    lay_failures(ground)
-    _lay_links(ground, look_back, same_defect=same_defect)
+    _lay_links(ground, look_back, same_defect=same_defect, at_least=at_least)
     found = _listed(ground, "chain.sql", at_least)
-    counted = ground.rows(
-        "SELECT count(*) FILTER (observed) AS seen, count(*) FILTER (NOT observed) AS unseen"
-        " FROM asked_episode"
-    ).iloc[0]
+    counted = count_failures(ground)
     basis = make_basis(
         ground,
         f"window {window}, {'same defect' if same_defect else 'any defect'}",
-        events=int(counted["seen"]),
-        left_out={"out_of_window": int(counted["unseen"])} if counted["unseen"] else {},
+        events=counted["seen"],
+        left_out={"out_of_window": counted["unseen"]} if counted["unseen"] else {},
     )
     basis = replace(basis, clock=look_back.clock)
     chains = found[list(COLUMNS)]
@@ -85,14 +81,15 @@ def repeats(
     return Answer("repeats", table, basis, _reading(chains, look_back), _notes(chains))
 
 
-def _lay_links(ground: Ground, look_back: LookBack, *, same_defect: bool) -> None:
+def _lay_links(ground: Ground, look_back: LookBack, *, same_defect: bool, at_least: int) -> None:
+    prev = "prev_same" if same_defect else "prev_any"
     query = text_of("chain_link.sql").format(
         **ground.sources,
         kind="defect" if same_defect else "''",
-        prev="prev_same" if same_defect else "prev_any",
         counted=ground.counted,
-        gap=look_back.gap("prev", "found"),
-        gap_days=replace(look_back, clock="days").gap("prev", "found"),
+        gap=look_back.gap(prev, "found"),
+        gap_days=replace(look_back, clock="days").gap(prev, "found"),
+        at_least=min(at_least, 2),
         amount=look_back.amount,
         depot_kept=ground.kept(depot="coalesce(depot, '')"),
         defect_kept=ground.kept(defect="defect"),

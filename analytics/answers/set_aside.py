@@ -50,7 +50,7 @@ def set_aside(reader: Reader, scope: Scope, *, batch: int | None = None) -> Answ
     choose_aside(reader.cursor, batch)
     table: pd.DataFrame = reader.cursor.execute(_ROWS).df()
     method = "still to be mended" if batch is None else f"all of batch {batch}"
-    basis = make_basis(lay_ground(reader, Scope()), method, events=0)
+    basis = make_basis(lay_ground(reader, Scope()), method, events=len(table))
     notes = (Message("aside.all_listed"),) if is_narrowed(scope) else ()
     return Answer("set_aside", table[list(COLUMNS)], basis, _reading(table), notes)
 

@@ -44,7 +44,7 @@ class Sides:
         """Return (label of the first, its name or None for all others, name of the second)."""
         if self.word == "month":
             return [(self.labels[0], "0", "1")]
-        known = sorted(name for name in names if name)
+        known = sorted((name for name in names if name), key=_in_order)
         if len(known) <= MOST_IN_PAIRS:
             return [(first, first, second) for first, second in combinations(known, 2)]
         others = say(Message("compare.others"))
@@ -80,6 +80,11 @@ class Asked:
             raise ScopeError(
                 f"between must be one of {', '.join(BETWEEN)}, but is {self.between!r}."
             )
+
+
+def _in_order(name: str) -> tuple[bool, int, str]:
+    """Order numbers by their size, names by their letters."""
+    return name.isdigit(), len(name) if name.isdigit() else 0, name
 
 
 def lay_sides(reader: Reader, scope: Scope, asked: Asked) -> tuple[Ground, Sides]:

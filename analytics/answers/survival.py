@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import cast
+from typing import Unpack, cast
 
 import numpy as np
 import pandas as pd
@@ -15,6 +15,7 @@ from analytics.answers.clocks import on_clock, whole
 from analytics.answers.ground import Ground, lay_failures, lay_ground
 from analytics.answers.groups import Key, check_groups, curve_table, each_group, label
 from analytics.answers.lives import Lives, count_lives, not_stated, read_lives
+from analytics.answers.survival_forms import Forms, other_form
 from analytics.errors import ScopeError
 from analytics.estimate.survival import (
     SurvivalCurve,
@@ -41,6 +42,7 @@ def survival(
     fit: bool = False,
     first_life: bool = False,
     intensity: bool = False,
+    **forms: Unpack[Forms],
 ) -> Answer:
     """Estimate the share of lives still going at each age, or fit laws of life to them.
 
@@ -61,6 +63,8 @@ def survival(
         With `fit`: from the first known life of each position alone.
     intensity
         How often a position fails at each age instead: see `analytics.answers.intensity`.
+    **forms
+        Other answers about the same lives: see `analytics.answers.survival_forms`.
 
     Returns
     -------
@@ -75,6 +79,9 @@ def survival(
     since is a late entry. Filtered by defect there is no curve: kinds of defect compete, and 1 -
     Kaplan-Meier of one kind is not the share that fails of it.
     """
+    other = other_form(reader, scope, by, forms, fitted=fit, restored=intensity)
+    if other is not None:
+        return other
     if intensity:
         from analytics.answers.intensity import intensity as defect_intensity
 
@@ -84,14 +91,16 @@ def survival(
 
         return fit_lives(reader, scope, by=by, first_life=first_life)
     if first_life:
-        raise ScopeError("first_life needs fit: only fitted laws are made of first lives alone.")
+        raise ScopeError(
+            "first_life needs fit (--first-life, --fit): only laws are made of first lives alone."
+        )
     check_groups(by, "survival", allowed=ALLOWED)
     if method not in (None, *METHODS):
         raise ScopeError(f"method must be one of {', '.join(METHODS)}, but is {method!r}.")
     ground, lives = read_ground(reader, scope)
     chosen = method or ("turnbull" if lives.intervals_matter else "km")
     found = [
-        _Group(key, part, _curve(part, chosen, scope.level))
+        _Group(key, part, curve_of(part, chosen, scope.level))
         for key, part, _ in each_group(lives.frame, by)
         if len(part)
     ]
@@ -166,7 +175,8 @@ class _Group:
     curve: SurvivalCurve | TurnbullCurve
 
 
-def _curve(part: pd.DataFrame, method: str, level: float) -> SurvivalCurve | TurnbullCurve:
+def curve_of(part: pd.DataFrame, method: str, level: float) -> SurvivalCurve | TurnbullCurve:
+    """Draw the curve of some lives by `km` or `turnbull`."""
     if method == "turnbull":
         upper = np.where(part["failed"], part["exit"], np.inf)
         lower = np.where(part["failed"], part["lower"], part["exit"])

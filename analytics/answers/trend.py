@@ -17,7 +17,7 @@ from analytics.answers.groups import (
     Key,
     cells,
     check_groups,
-    events,
+    count_events,
     finished,
     label,
     left_out,
@@ -101,7 +101,7 @@ def trend(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer:
     basis = make_basis(
         ground,
         "Laplace, MIL-HDBK-189, power law",
-        events=len(events(ground, ())),
+        events=int(count_events(ground, ())["failures"].sum()),
         exposure=float(cells(ground, ())["exposure"].sum()),
         left_out=left_out(ground, without_position="position" in by),
     )

@@ -11,7 +11,14 @@ from numpy.typing import NDArray
 
 from analytics.answers.clocks import TICKS
 from analytics.answers.ground import Ground, text_of
-from analytics.answers.groups import TIME_WORDS, Key, cells, each_group, events
+from analytics.answers.groups import (
+    TIME_WORDS,
+    Key,
+    cells,
+    count_events,
+    counts_as_event,
+    each_group,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -74,24 +81,61 @@ class Case:
 
 
 def cases(ground: Ground, by: Sequence[str], *, stated: bool = False) -> Iterator[Case]:
-    """Walk the groups of `asked_exposure` and `asked_episode` in order; see `groups.events`."""
-    failed = events(ground, by, stated=stated)
-    counts = failed.groupby([*by, "unit"], sort=False).size().rename("failures").reset_index()
-    counted = cells(ground, by).merge(counts, on=[*by, "unit"], how="outer")
+    """Walk the groups of `asked_exposure` and `asked_episode` in order; see `groups.cells`."""
+    counts = count_events(ground, by, stated=stated)
+    counted = cells(ground, by).merge(counts, on=[*by, "unit"], how="outer")  # sorted by the keys
     counted = counted.fillna({"exposure": 0.0, "failures": 0, "places": 0})
+    counted["cell"] = np.arange(len(counted))
     observed = _Observed.read(ground, by, units=counted["unit"])
-    failed = failed.assign(
-        window=observed.place(failed), code=observed.units.get_indexer(pd.Index(failed["unit"]))
-    )
     counted["code"] = observed.units.get_indexer(pd.Index(counted["unit"]))
-    for key, part, (failures,) in each_group(counted, by, failed):
+    failed = _Failed.read(ground, by, counted, observed, stated=stated)
+    for key, part, _ in each_group(counted, by):
+        failures = failed.of_cells(part["cell"].to_numpy())
         yield Case(
             key,
             part["exposure"].to_numpy(),
             part["failures"].to_numpy(dtype=np.int64),
-            failures["code"].to_numpy(),
+            failures.code,
             observed.select(by, key, part, failures),
         )
+
+
+@dataclass(frozen=True, slots=True)
+class _Failed:
+    """Failures that count, sorted by cell and tick: only numbers, for there can be many."""
+
+    cell: IntArray
+    tick: IntArray
+    code: IntArray  # of the locomotive
+    window: IntArray  # row of the window it fell into, -1 for none
+
+    @classmethod
+    def read(
+        cls,
+        ground: Ground,
+        by: Sequence[str],
+        counted: pd.DataFrame,
+        observed: _Observed,
+        *,
+        stated: bool,
+    ) -> _Failed:
+        """Read them, each with the number of its cell in `counted`."""
+        ground.keep("asked_cell", counted[[*by, "unit", "cell"]])
+        same = " AND ".join(["c.unit = a.locomotive", *(f"c.{word} = a.{word}" for word in by)])
+        found = ground.rows(
+            f"SELECT cell, found_tick AS tick FROM asked_episode AS a JOIN asked_cell AS c ON {same}"
+            f" WHERE {counts_as_event(by, stated=stated, of='a.')} ORDER BY ALL"
+        )
+        cell = found["cell"].to_numpy(dtype=np.int64)
+        tick = found["tick"].to_numpy(dtype=np.int64)
+        code = counted["code"].to_numpy(dtype=np.int64)
+        return cls(cell, tick, code[cell], observed.place(counted, cell, tick))
+
+    def of_cells(self, cells: IntArray) -> _Failed:
+        """Pick those of the cells of one group, which stand together."""
+        ends = (cells[0], cells[-1] + 1) if cells.size else (0, 0)
+        kept = slice(*np.searchsorted(self.cell, ends))
+        return _Failed(self.cell[kept], self.tick[kept], self.code[kept], self.window[kept])
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,24 +173,24 @@ class _Observed:
             ticks=TICKS[ground.clock],
         )
 
-    def place(self, failed: pd.DataFrame) -> IntArray:
-        """Return the row of each failure's window, -1 where it fell into none."""
-        if failed.empty or self.frame.empty:
-            return np.full(len(failed), -1)
-        joined = pd.merge_asof(
-            failed.assign(order=range(len(failed))).sort_values("tick", kind="stable"),
-            self.frame.assign(window=range(len(self.frame))).sort_values("start", kind="stable"),
-            left_on="tick",
-            right_on="start",
-            by=[*self.words, "unit"],
-            suffixes=("", "_of_window"),
-        ).sort_values("order")
-        inside = joined["window"].notna() & (joined["tick"] <= joined["stop"])
-        return joined["window"].where(inside, -1).to_numpy(dtype=np.int64)
+    def place(self, counted: pd.DataFrame, cell: IntArray, tick: IntArray) -> IntArray:
+        """Return the row of the window of each failure (its cell, its tick), -1 for none."""
+        if not cell.size or self.frame.empty:
+            return np.full(cell.size, -1)
+        keys = pd.concat([self.frame[[*self.words, "unit"]], counted[[*self.words, "unit"]]])
+        place = keys.groupby([*self.words, "unit"], sort=False).ngroup().to_numpy()
+        mine, theirs = place[: len(self.frame)], place[len(self.frame) :][cell]
+        # One number for place and moment: ticks themselves, times the places, would overflow.
+        moments = np.unique(self.start)
+        step = moments.size + 1
+        begin = mine * step + np.searchsorted(moments, self.start, side="right")
+        order = np.argsort(begin, kind="stable")
+        found = theirs * step + np.searchsorted(moments, tick, side="right")
+        row = order[np.searchsorted(begin[order], found, side="right") - 1]
+        inside = (mine[row] == theirs) & (self.start[row] <= tick) & (tick <= self.stop[row])
+        return np.where(inside, row, -1)
 
-    def select(
-        self, by: Sequence[str], key: Key, part: pd.DataFrame, failures: pd.DataFrame
-    ) -> Windows:
+    def select(self, by: Sequence[str], key: Key, part: pd.DataFrame, failures: _Failed) -> Windows:
         """Pick one group's windows and the failures in them."""
         places = np.zeros(len(self.units))
         places[part["code"].to_numpy()] = part["places"].to_numpy()
@@ -155,9 +199,9 @@ class _Observed:
             if word in self.words:
                 kept &= self.words[word] == value
         rows = np.flatnonzero(kept)
-        window, tick = failures["window"].to_numpy(), failures["tick"].to_numpy(dtype=np.int64)
-        inside = np.isin(window, rows)
-        return self._windows(rows, places, np.searchsorted(rows, window[inside]), tick[inside])
+        inside = np.isin(failures.window, rows)
+        window = np.searchsorted(rows, failures.window[inside])
+        return self._windows(rows, places, window, failures.tick[inside])
 
     def _windows(
         self, rows: IntArray, places: FloatArray, window: IntArray, tick: IntArray

@@ -56,6 +56,8 @@ _MEDIAN = ("median_lower", "median_upper")
 _CUMULATIVE = ("cumulative_lower", "cumulative_upper")
 _SHRUNK = ("shrunk_lower", "shrunk_upper")
 _RATIO = ("ratio_lower", "ratio_upper")
+_HAZARD = ("hazard_lower", "hazard_upper")
+_RELIABILITY = ("reliability_lower", "reliability_upper")
 _RESTORED = ("restoration_mean_lower", "restoration_mean_upper")
 LAYOUTS = {
     "mtbf": _Layout(
@@ -229,6 +231,40 @@ LAYOUTS = {
         ),
         wide=frozenset({"model", "shape"}),
     ),
+    "kinds": _Layout(
+        ("age", "incidence", _LOWER_UPPER, "at_risk", "events"),
+        shares=frozenset({"incidence", *_LOWER_UPPER}),
+    ),
+    "differ": _Layout(
+        ("group", "against", "model", "ratio", _RATIO, "statistic", "df", "p"),
+        wide=frozenset({"statistic", "df"}),
+    ),
+    "mcf_differ": _Layout(
+        ("group", "against", "age", "difference", _LOWER_UPPER, "at_risk", "at_risk_against")
+    ),
+    "recurrence_differ": _Layout(
+        (
+            "group",
+            "against",
+            "rate",
+            "rate_against",
+            "difference",
+            _LOWER_UPPER,
+            "statistic",
+            "df",
+            "p",
+        ),
+        wide=frozenset({"statistic", "df"}),
+        shares=frozenset({"rate", "rate_against", "difference", *_LOWER_UPPER}),
+    ),
+    "hazard": _Layout(
+        ("model", "age", "hazard", _HAZARD, "reliability", _RELIABILITY),
+        shares=frozenset({"reliability", *_RELIABILITY}),
+    ),
+    "plot": _Layout(
+        ("model", "age", "survival", "fitted", "x", "y"),
+        shares=frozenset({"survival", "fitted"}),
+    ),
     "standouts": _Layout(
         (
             "serial",
@@ -254,18 +290,57 @@ LAYOUTS = {
             "state",
             "since",
             "alarmed",
-            "weeks",
             "observed",
             "expected",
-            "ratio",
-            "s",
-            "h",
-            "false_alarm_weeks",
             "locomotives",
         ),
-        wide=frozenset({"alarmed", "weeks", "ratio", "s", "h", "false_alarm_weeks"}),
+        wide=frozenset({"alarmed", "locomotives"}),
     ),
     "weekly": _Layout(("component", "class", "week", "count", "expected", "s", "h", "alarm")),
+    "next-weeks": _Layout(
+        (
+            "locomotive",
+            "class",
+            "depot",
+            "expected",
+            _LOWER_UPPER,
+            "expected_if_done",
+            "lost_days",
+            "cost",
+            "reason",
+        ),
+        wide=frozenset({"class", "depot", "cost"}),
+    ),
+    "positions": _Layout(
+        (
+            "rank",
+            "locomotive",
+            "component",
+            "clock",
+            "age",
+            "use",
+            "chance",
+            "expected",
+            "expected_if_done",
+            "ratio",
+            "lost_days",
+            "cost",
+        ),
+        wide=frozenset({"clock", "use", "ratio", "lost_days", "cost"}),
+        shares=frozenset({"chance"}),
+    ),
+    "look-closer": _Layout(
+        ("rank", "component", "kind", "chance", "reason", "last_action", "last_date"),
+        wide=frozenset({"last_action", "last_date"}),
+        shares=frozenset({"chance"}),
+    ),
+    "backtest": _Layout(
+        ("method", "against", "measure", "value", _LOWER_UPPER, "cuts", "positions", "outcomes")
+    ),
+    "calibration": _Layout(
+        ("decile", "n", "predicted", "observed", _LOWER_UPPER),
+        shares=frozenset({"predicted", "observed", *_LOWER_UPPER}),
+    ),
     "quality": _Layout(
         ("table", "column", "filled_share", "days_without_inspection", "counters_still", "note"),
         shares=frozenset({"filled_share"}),
@@ -319,17 +394,32 @@ LAYOUTS = {
     "set_aside": _Layout(("batch", "file", "row", "column", "reason")),
 }
 _WRAPPING = ("note", "actions", "parameter", "reason", "file")
-_PLACED = ("repeats", "steps", "findings", "ages")  # component and position share a cell
+_PLACED = (
+    "repeats",
+    "steps",
+    "findings",
+    "ages",
+    "positions",
+    "look-closer",
+)  # component and position share a cell
 # A column that only these have.
 _OTHER_ROWS = {
+    "incidence": "kinds",
+    "at_risk_against": "mcf_differ",
+    "rate_against": "recurrence_differ",
+    "against": "differ",
+    "hazard": "hazard",
+    "fitted": "plot",
     "cumulative": "intensity",
     "model": "fit",
     "step": "steps",
     "as_entered": "points",
     "opened_by": "down",
     "week": "weekly",
+    "use": "positions",
+    "decile": "calibration",
 }
-_FIRST_NAMES = {False: 1, True: 4}
+_FIRST_NAMES = 2
 _LAST_ACTIONS = {False: 2, True: 5}
 
 
@@ -361,7 +451,7 @@ def chosen_columns(
         elif column == "component" and question in _PLACED:
             found.append(_places(table))
         elif (question, column) == ("warnings", "locomotives"):
-            found.append(_first_names(table, wide=wide))
+            found.append(_first_names(table))
         elif column == "actions":
             found.append(_last_actions(table, wide=wide))
         else:
@@ -413,12 +503,12 @@ def _places(table: pd.DataFrame) -> Shown:
     return Shown(heading("repeats", "component", "days"), cells, numeric=False)
 
 
-def _first_names(table: pd.DataFrame, *, wide: bool) -> Shown:
+def _first_names(table: pd.DataFrame) -> Shown:
     """Show the locomotives that contributed most; the others are in the data."""
-    most = _FIRST_NAMES[wide]
     parts = [names.split(", ") for names in table["locomotives"].tolist()]
     cells = (
-        ", ".join([*names[:most], *(["\u2026"] if len(names) > most else [])]) for names in parts
+        ", ".join([*names[:_FIRST_NAMES], *(["\u2026"] if len(names) > _FIRST_NAMES else [])])
+        for names in parts
     )
     return Shown(
         heading("warnings", "locomotives", "days"), tuple(cells), numeric=False, wraps=True

@@ -96,6 +96,23 @@ def trend(context: click.Context, **given: Any) -> None:
     click.option(
         "--intensity", is_flag=True, help="How often it fails at each age instead, restores kept."
     ),
+    click.option(
+        "--kinds", is_flag=True, help="The share of lives that each kind of defect has ended."
+    ),
+    click.option(
+        "--differ",
+        type=click.Choice(["class", "depot", "locomotive", "position", "action"]),
+        help="Whether its groups differ; action: what was done at the renewal before.",
+    ),
+    click.option(
+        "--hazard", is_flag=True, help="Hazard and reliability by age, from the best law of life."
+    ),
+    click.option(
+        "--reached", type=float, metavar="AGE", help="With --hazard: of lives that reach this age."
+    ),
+    click.option(
+        "--plot", is_flag=True, help="Points on probability paper, with the line of the best law."
+    ),
 )
 def survival(context: click.Context, **given: Any) -> None:
     """How long one lasts: the share still going at each age, from one renewal to the next.
@@ -115,13 +132,27 @@ def survival(context: click.Context, **given: Any) -> None:
         show_default=True,
         help="Failures of one locomotive, its positions added, or of one position.",
     ),
+    click.option(
+        "--differ",
+        type=click.Choice(["class", "depot", "component", "position"]),
+        help="How much more failures one of its groups has had than another.",
+    ),
 )
 def mcf(context: click.Context, **given: Any) -> None:
     """How failures add up over the time in service: mean number by age, with bounds."""
     answer_command(context, given)
 
 
-@question_command("recurrence", by_option, _WINDOW)
+@question_command(
+    "recurrence",
+    by_option,
+    _WINDOW,
+    click.option(
+        "--differ",
+        type=click.Choice(["action", "depot", "defect", "severity"]),
+        help="Whether a fix holds better in one of its groups than in another.",
+    ),
+)
 def recurrence(context: click.Context, **given: Any) -> None:
     """How often it comes back within a window after a closing.
 

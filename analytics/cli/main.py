@@ -42,6 +42,9 @@ COMMANDS = {
     "ages": ("lists", "How old what is fitted is, and how many last that long."),
     "counters": ("lists", "What the counters of engine hours and km showed."),
     "readings": ("measured", "Which measured values are beyond a limit, or heading for one."),
+    "look-closer": ("forecast", "What to give a second look on one locomotive."),
+    "next-weeks": ("forecast", "How many defects to expect, of which locomotive."),
+    "backtest": ("forecast", "How good the forecasts were at past dates."),
     "serve": ("run", "Show the pages of a store on this machine."),
     "bench": ("run", "Time this program on this machine."),
 }
@@ -59,7 +62,7 @@ class LazyGroup(click.Group):
         if cmd_name not in COMMANDS:
             return None
         module = import_module(f"analytics.cli.{COMMANDS[cmd_name][0]}")
-        command: click.Command = getattr(module, cmd_name)
+        command: click.Command = getattr(module, cmd_name.replace("-", "_"))
         return command
 
     def resolve_command(

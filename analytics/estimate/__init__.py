@@ -13,7 +13,8 @@ Which interval is this?
 | median read off a curve | the curve's own bounds read at one half | `survival` |
 | Nelson-Aalen cumulative hazard | log-transformed, pointwise | `survival` |
 | survival from inspections (Turnbull) | bootstrap of locomotives, approximate | `turnbull` |
-| shape, B10, median, mean of a fitted life | profile likelihood | `lives` |
+| shape, B10, median, mean of a fitted life | profile likelihood | `lives`, `life_batch` |
+| hazard, chance of living on, of a fitted life | profile likelihood | `life_hazard` |
 | cumulative incidence of competing kinds | log-log with the delta-method variance | `competing` |
 
 Every level is two-sided unless a docstring says one-sided. A bound that does not exist is NaN with

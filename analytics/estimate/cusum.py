@@ -21,7 +21,7 @@ LONGEST = WEEKS + GAP
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Watch:
-    """Charts over weeks; every array is (charts, weeks) but `fewest` and `charts`.
+    """Charts over weeks; every array is (charts, weeks).
 
     Attributes
     ----------

@@ -75,13 +75,16 @@ class IntensityCurve:
     level: float
 
 
-def fit_intensities(data: RiskIntervals, *, level: float = 0.90) -> IntensityFits:
+def fit_intensities(
+    data: RiskIntervals, *, level: float = 0.90, bounds: bool = True
+) -> IntensityFits:
     """Fit the intensity of counted failures by age since renewal, for all groups at once.
 
     Parameters
     ----------
     data : intervals (start, stop] of age at risk with the failures at their ends
     level : two-sided confidence level of all bounds
+    bounds : whether the shape is bounded, which takes most of the time; else its bounds are NaN
 
     Returns
     -------
@@ -111,7 +114,7 @@ def fit_intensities(data: RiskIntervals, *, level: float = 0.90) -> IntensityFit
     at_birth = (data.stop == 0) & (data.events > 0)
     used = data.only(~at_birth & ((data.stop > data.start) | (data.events > 0)))
     events, exposure = used.by_group(used.events), used.exposure
-    power = fit_power_intensities(used, level=level)
+    power = fit_power_intensities(used, level=level, bounds=bounds)
     bands = band_ages(used, power)
     enough, fitted = events >= FEWEST_FAILURES, np.isfinite(power.shape)
     rejected = bands.p < REJECTED_P

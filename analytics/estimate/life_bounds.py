@@ -123,7 +123,9 @@ class _Search:
             within = held.fall < self.drop
             inside = inside.replaced(within, held)
             beyond = np.where(within, beyond, target)
-            target = self._next(before, held, inside, beyond, step=step)
+            # Where the bound is far off or nowhere, each stride is longer than the one before.
+            farthest = 2.0 * (inside.at + step) - centre
+            target = self._next(before, held, inside, beyond, farthest=farthest)
             room = np.where(np.isnan(held.fall), _NO_ROOM * np.abs(step), 1e-9)
             far = np.abs(target - centre) > _FARTHEST * np.abs(step)
             keep = ~(arrived | far | (np.abs(target - inside.at) < room))
@@ -137,12 +139,12 @@ class _Search:
         return found
 
     def _next(
-        self, before: Held, held: Held, inside: Held, beyond: FloatArray, *, step: FloatArray
+        self, before: Held, held: Held, inside: Held, beyond: FloatArray, *, farthest: FloatArray
     ) -> FloatArray:
         """Take the next step on the root of the fall, kept between what lies either side."""
-        ahead = _where_fallen(before, held, self.drop, np.sign(step))
-        farthest = inside.at + 2.0 * step
-        onward = np.where(step > 0, np.fmin(ahead, farthest), np.fmax(ahead, farthest))
+        outward = np.sign(farthest - inside.at)
+        ahead = _where_fallen(before, held, self.drop, outward)
+        onward = np.where(outward > 0, np.fmin(ahead, farthest), np.fmax(ahead, farthest))
         low, high = np.minimum(inside.at, beyond), np.maximum(inside.at, beyond)
         between = np.where((low < ahead) & (ahead < high), ahead, 0.5 * (low + high))
         return np.where(np.isnan(beyond), onward, between)

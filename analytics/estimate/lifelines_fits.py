@@ -21,6 +21,7 @@ from analytics.estimate.life_data import LifeData
 from analytics.estimate.life_figures import law_of
 from analytics.estimate.life_terms import log_likelihoods
 from analytics.estimate.lives import FEWEST_FAILURES, MODELS, LifeFit, Model
+from analytics.estimate.rate import BoolArray, FloatArray
 
 SAME_LOGLIK = 1e-6
 """Another program's log-likelihood may exceed ours by no more than this (relative to 1 and it)."""
@@ -189,3 +190,57 @@ def _is_sound(found: dict[str, float], data: LifeData, model: Model) -> bool:
 
 def _nothing(model: str, note: str) -> LifelinesFit:
     return LifelinesFit(model, np.nan, np.nan, np.nan, np.nan, np.nan, note)
+
+
+def cox_slope(
+    entry: FloatArray, exit: FloatArray, failed: BoolArray, covariate: FloatArray
+) -> float:
+    """Return the log hazard ratio of a Cox model with one covariate, NaN where there is none.
+
+    Arrays of shape (n,); ties by Efron's method. Its errors are not used: in version 0.30 the
+    robust ones leave out late entries and ties.
+    """
+    from lifelines import CoxPHFitter
+
+    fitted = _regression(CoxPHFitter(), entry, exit, failed, covariate)
+    return float("nan") if fitted is None else float(fitted.params_["covariate"])
+
+
+def weibull_slopes(
+    entry: FloatArray, exit: FloatArray, failed: BoolArray, covariate: FloatArray
+) -> tuple[float, float, float]:
+    """Return intercept and slope of log life and log scale of a Weibull model; NaN where none.
+
+    Arrays of shape (n,), ages in the clock's unit. Its errors are not used: it has none by cluster.
+    """
+    from lifelines import WeibullAFTFitter
+
+    unit = float(np.median(exit))
+    fitted = _regression(WeibullAFTFitter(), entry / unit, exit / unit, failed, covariate)
+    if fitted is None:
+        return float("nan"), float("nan"), float("nan")
+    found = fitted.params_
+    location = float(found["lambda_", "Intercept"]) + float(np.log(unit))
+    return location, float(found["lambda_", "covariate"]), -float(found["rho_", "Intercept"])
+
+
+def _regression(
+    fitter: Any, entry: FloatArray, exit: FloatArray, failed: BoolArray, covariate: FloatArray
+) -> Any:
+    """Return a fitter with one covariate, or None where it gives up or warns of no convergence."""
+    import pandas as pd
+    from lifelines.exceptions import ConvergenceError, ConvergenceWarning, StatError
+
+    frame = pd.DataFrame({"exit": exit, "failed": failed.astype(int), "covariate": covariate})
+    late = {"entry_col": "entry"} if np.any(entry > 0) else {}
+    if late:
+        frame["entry"] = entry
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        warnings.simplefilter("error", ConvergenceWarning)
+        try:
+            return fitter.fit(frame, "exit", "failed", **late)
+        except (ConvergenceError, ConvergenceWarning, StatError, ValueError, FloatingPointError):
+            return None
+        except np.linalg.LinAlgError:
+            return None

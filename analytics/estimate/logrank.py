@@ -74,7 +74,7 @@ def log_rank(entry: ArrayLike, exit: ArrayLike, failed: ArrayLike, group: ArrayL
     observed, expected = events.sum(axis=1), (share * failing).sum(axis=1)
     spread = failing * (total - failing) / np.maximum(total - 1, 1)
     covariance = np.diag((share * spread).sum(axis=1)) - (share * spread) @ share.T
-    chi2, df = _quadratic(observed - expected, covariance)
+    chi2, df = quadratic_form(observed - expected, covariance)
     return TestResult(
         chi2=chi2,
         df=df,
@@ -101,7 +101,7 @@ def _by_group(
     return at_risk, events
 
 
-def _quadratic(excess: FloatArray, covariance: FloatArray) -> tuple[float, int]:
+def quadratic_form(excess: FloatArray, covariance: FloatArray) -> tuple[float, int]:
     """Return excess' covariance^- excess and the rank, by eigenvectors."""
     if excess.size < 2:
         return float("nan"), 0

@@ -47,13 +47,16 @@ class PowerIntensities:
     robust_shape: FloatArray
 
 
-def fit_power_intensities(data: RiskIntervals, *, level: float) -> PowerIntensities:
+def fit_power_intensities(
+    data: RiskIntervals, *, level: float, bounds: bool = True
+) -> PowerIntensities:
     """Fit the intensity of every group by maximum likelihood, with profile-likelihood bounds.
 
     Parameters
     ----------
     data : intervals whose events all have an age above 0
     level : two-sided confidence level of the bounds of the shape
+    bounds : whether the shape is bounded, which takes most of the time; else NaN
 
     Conventions
     -----------
@@ -77,12 +80,15 @@ def fit_power_intensities(data: RiskIntervals, *, level: float) -> PowerIntensit
         log_level = np.log(moments.count / area)
     robust = _between_clusters(data, moments, safe, (area, middle, shape_variance))
     ratio = np.maximum(1.0, robust[2] / shape_variance)
-    bounds = _profile_bounds(moments, np.where(known, log_shape, 0.0), level, ratio)
+    best = np.where(known, log_shape, 0.0)
+    low = high = np.full(data.groups, np.nan)
+    if bounds:
+        low, high = _profile_bounds(moments, best, level, ratio)
     blank = np.where(known, 0.0, np.nan)
     return PowerIntensities(
         shape=shape,
-        shape_lower=np.exp(bounds[0]) + blank,
-        shape_upper=np.exp(bounds[1]) + blank,
+        shape_lower=np.exp(low) + blank,
+        shape_upper=np.exp(high) + blank,
         log_level=log_level + blank,
         log_top=moments.log_top,
         middle=middle + blank,

@@ -73,7 +73,7 @@ class CumulativeDifference:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Windows:
+class Windows:
     """Windows of observation in the order of unit and entry."""
 
     entry: FloatArray
@@ -155,11 +155,11 @@ def mean_cumulative(
     158-168.
     """
     check_level(level)
-    windows = _read_windows((entry, exit, window_unit), event_unit, units)
+    windows = read_windows((entry, exit, window_unit), event_unit, units)
     ages, owner = check_numbers(event_age, "event_age"), windows.owner
     if ages.shape != owner.shape:
         raise EstimateError(f"One unit per event is needed, got {owner.size} for {ages.size}.")
-    window = _window_of_each(windows, ages)
+    window = window_of_each(windows, ages)
     seen = window >= 0
     age, at = np.unique(ages[seen], return_inverse=True)
     steps = _accumulate(windows, age, at.astype(np.int64), windows.cluster[window[seen]])
@@ -246,9 +246,10 @@ def mean_cumulative_difference(
     )
 
 
-def _read_windows(
+def read_windows(
     arrays: tuple[ArrayLike, ArrayLike, ArrayLike], event_unit: ArrayLike, traits: UnitTraits
-) -> _Windows:
+) -> Windows:
+    """Return the windows of `mean_cumulative` checked and in order."""
     entry, exit = check_numbers(arrays[0], "entry"), check_numbers(arrays[1], "exit")
     cluster, weight = traits.get("cluster"), traits.get("multiplicity")
     count = max(np.max(np.asarray(given), initial=-1) for given in (arrays[2], event_unit)) + 1
@@ -265,7 +266,7 @@ def _read_windows(
     again = unit[1:] == unit[:-1]
     if np.any(again & (entry[1:] < exit[:-1])):
         raise EstimateError(f"Windows of unit {int(unit[1:][entry[1:] < exit[:-1]][0])!r} overlap.")
-    return _Windows(
+    return Windows(
         entry=entry,
         exit=exit,
         unit=unit,
@@ -292,7 +293,7 @@ def _labels(given: ArrayLike | None, count: int) -> IntArray:
     return labels
 
 
-def _window_of_each(windows: _Windows, ages: FloatArray) -> IntArray:
+def window_of_each(windows: Windows, ages: FloatArray) -> IntArray:
     """Return the window in which each event's unit was at risk at its age, -1 where in none."""
     distinct, at = np.unique(ages, return_inverse=True)
     start, past = windows.at_risk_over(distinct)
@@ -307,7 +308,7 @@ def _window_of_each(windows: _Windows, ages: FloatArray) -> IntArray:
     return np.where(inside, found, -1)
 
 
-def _accumulate(windows: _Windows, age: FloatArray, at: IntArray, cluster: IntArray) -> FloatArray:
+def _accumulate(windows: Windows, age: FloatArray, at: IntArray, cluster: IntArray) -> FloatArray:
     """Return rows of mcf, variance, number at risk, events, counting error of thin steps, watched.
 
     `at` and `cluster` are, for each event, the index of its age and the cluster it belongs to.

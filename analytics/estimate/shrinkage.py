@@ -28,9 +28,10 @@ _NEAR = 1e-6
 class ShrunkRatios:
     """Shrunk ratios of n units, arrays of shape (n,), and what was learnt of all of them.
 
-    `ratio` is the posterior mean, `lower` and `upper` its equal-tailed bounds, `chance_above` the
-    posterior chance of a ratio above `above`. `spread` is the posterior mean of the coefficient of
-    variation between units, `mean` that of their mean ratio.
+    `ratio` is the posterior mean, `sd` the posterior standard deviation, `lower` and `upper` the
+    equal-tailed bounds, `chance_above` the posterior chance of a ratio above `above`. `spread` is
+    the posterior mean of the coefficient of variation between units, `mean` that of their mean
+    ratio.
     """
 
     ratio: FloatArray
@@ -41,6 +42,7 @@ class ShrunkRatios:
     mean: float
     above: float
     level: float
+    sd: FloatArray
 
 
 def shrunk_ratios(
@@ -92,15 +94,17 @@ def shrunk_ratios(
         raise EstimateError("Observed counts are not below 0, expected ones are above 0.")
     if not counts.size:
         none = np.zeros(0)
-        return ShrunkRatios(none, none, none, none, np.nan, np.nan, above, level)
+        return ShrunkRatios(none, none, none, none, np.nan, np.nan, above, level, none)
     grid = _Grid.of(counts, means)
     # what is the same for several units is worked out once
     pairs, place = np.unique(np.stack([counts, means]), axis=1, return_inverse=True)
     place = np.asarray(place).ravel()
     shape, rate = grid.shape + pairs[0][:, None], grid.rate + pairs[1][:, None]
     tail = (1.0 - level) / 2.0
+    ratio = (shape / rate) @ grid.weight
+    second = (shape * (shape + 1.0) / rate**2) @ grid.weight
     return ShrunkRatios(
-        ratio=((shape / rate) @ grid.weight)[place],
+        ratio=ratio[place],
         lower=_quantile(shape, rate, grid.weight, tail)[place],
         upper=_quantile(shape, rate, grid.weight, 1.0 - tail)[place],
         chance_above=(special.gammaincc(shape, above * rate) @ grid.weight)[place],
@@ -108,6 +112,7 @@ def shrunk_ratios(
         mean=float((grid.shape / grid.rate) @ grid.weight),
         above=above,
         level=level,
+        sd=np.sqrt(np.maximum(second - ratio**2, 0.0))[place],
     )
 
 

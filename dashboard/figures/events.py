@@ -58,7 +58,7 @@ def _markers(events: Sequence[Event], number: int, kind: str) -> Figure:
         "y": [plain(event.line) for event in mine],
         "marker": {
             "symbol": MARKERS[number % len(MARKERS)],
-            "size": 7 + 2 * number,
+            "size": 5 + 2 * number,
             "color": PALETTE[number % len(PALETTE)],
             "opacity": 0.75,
         },

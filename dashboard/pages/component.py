@@ -47,6 +47,7 @@ PAGE = PageKind(
         "fit",
         "mtbf_depot",
         "mtbf_position",
+        "watch",
         "chains",
     ),
 )

@@ -68,7 +68,8 @@ def ask_section(name: str, visit: Visit) -> tuple[Answer, str]:
     kind = SECTIONS[name]
     chosen, _ = read_choices(visit.query, kind.choices)
     options = {**kind.options, **chosen}
-    scope = kind.narrow(visit.scope, visit.record) if kind.narrow else visit.scope
+    # Where the address names no clock, it is left to the question: some take each component's own.
+    scope = kind.narrow(visit.chosen, visit.record) if kind.narrow else visit.chosen
     return visit.answer(kind.question, scope, options), command_line(kind.question, options, scope)
 
 

@@ -16,6 +16,16 @@ PAGES: Mapping[str, PageKind] = {
     "components": components.PAGE,
     "component": component.PAGE,
     "reliability": PageKind(lead("reliability"), ("reliability", "trends")),
+    "standouts": PageKind(
+        lead("standouts"),
+        (
+            "standouts",
+            "standouts_depot",
+            "standouts_position",
+            "standouts_series",
+        ),
+    ),
+    "warnings": PageKind(lead("warnings"), ("alarms", "watch")),
     "readings": PageKind(lead("readings"), ("readings",)),
     "records": records.PAGE,
 }

@@ -19,7 +19,10 @@ from dashboard.wording import Wording, shown
 RATE_PER = {"hours": 1_000, "km": 100_000, "days": 30}
 """A rate in words is per so many units of its clock."""
 
+_FEW_NAMES = 5
 _THEN = "\u203a"
+# What an option is called there, where its name here would hide one of Python's own.
+_OPTION_OF = {"as_list": "list", "all_charts": "all", "weekly": "weeks"}
 _COMMAND_OF = {"set_aside": ("rejects", "--list")}
 _OF_ALL = ("set_aside",)  # no Scope applies, and the command takes none
 _TOLD_ELSEWHERE = {"clock", "level"}  # in the basis
@@ -53,6 +56,8 @@ def cell(column: str, value: Any, wording: Wording, *, share: bool = False) -> s
     """Show one value of an answer's table."""
     if column == "actions":
         return f" {_THEN} ".join(wording.label("action", done) for done in str(value).split(" > "))
+    if column == "locomotives" and isinstance(value, str):
+        return _first_of(value.split(", "))
     if isinstance(value, Message):
         return wording.say(value)
     if column == "month" and isinstance(value, date):
@@ -88,16 +93,17 @@ def twin(
     return Table(frame[shown], clock, frozenset(shares), opened)
 
 
-def grounds(basis: Basis, wording: Wording) -> Grounds:
-    """Put what a figure rests on into words, in the order of METHODS section 0."""
-    summary = wording.phrase("basis.summary", count=basis.events, locomotives=basis.locomotives)
+def grounds(basis: Basis, wording: Wording, *, of: str = "failures") -> Grounds:
+    """Put what a figure rests on into words; `of` is what the basis counts as events."""
+    events = wording.phrase(f"counted.{of}", count=basis.events)
+    summary = wording.phrase("basis.summary", events=events, locomotives=basis.locomotives)
     parts = (
         wording.phrase(f"counting.{basis.counting}"),
         wording.phrase(f"clock.{basis.clock}"),
         period(basis, wording),
         *filters(basis, wording).values(),
         wording.phrase("basis.locomotives", count=basis.locomotives),
-        *_amounts(basis, wording),
+        *_amounts(basis, wording, events),
         *_left_out(basis, wording),
         wording.phrase("basis.method", method=basis.method, level=percent(basis.level)),
         wording.phrase("basis.data_cut", at=basis.data_cut),
@@ -117,6 +123,12 @@ def period(basis: Basis | Scope, wording: Wording) -> str:
     return wording.phrase("period.all")
 
 
+def _first_of(names: Sequence[str]) -> str:
+    """List the first few names; the files that can be taken along have all of them."""
+    more = [f"\u2026 ({len(names)})"] if len(names) > _FEW_NAMES else []
+    return ", ".join([*names[:_FEW_NAMES], *more])
+
+
 def percent(value: float) -> str:
     r"""Show a share in per cent, one decimal below 10 %.
 
@@ -133,7 +145,7 @@ def command_line(question: str, options: Mapping[str, Any], scope: Scope) -> str
     """Return the command that prints the same table."""
     words = ["shedbook", *_COMMAND_OF.get(question, (question,))]
     for name, value in options.items():
-        option = f"--{name.removeprefix('as_').replace('_', '-')}"
+        option = f"--{_OPTION_OF.get(name, name).replace('_', '-')}"
         if isinstance(value, bool):
             words += [option] if value else []
         else:
@@ -153,12 +165,12 @@ def filters(asked: Basis | Scope, wording: Wording, *, told: str = "") -> dict[s
     return parts
 
 
-def _amounts(basis: Basis, wording: Wording) -> list[str]:
+def _amounts(basis: Basis, wording: Wording, events: str) -> list[str]:
     unit = wording.phrase(f"unit.{basis.clock}")
     parts = []
     if not math.isnan(basis.exposure):
         parts.append(wording.phrase("basis.exposure", exposure=basis.exposure, unit=unit))
-    parts.append(wording.phrase("basis.events", count=basis.events))
+    parts.append(events)
     if basis.censored:
         parts.append(wording.phrase("basis.censored", count=basis.censored))
     return parts

@@ -11,7 +11,11 @@ from dashboard.wording import Wording
 
 
 def listing(
-    name: str, *, without: Collection[str] = (), shares: Sequence[str] = ()
+    name: str,
+    *,
+    without: Collection[str] = (),
+    shares: Sequence[str] = (),
+    of: str = "failures",
 ) -> Callable[[Answer, Wording, str], Section]:
     """Return the drawing of a list; its title is the phrase `name.title`.
 
@@ -23,6 +27,8 @@ def listing(
         Columns that are not shown; the files that can be taken along have them.
     shares
         Columns shown in per cent.
+    of
+        What the answer's basis counts as events.
     """
 
     def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
@@ -33,7 +39,7 @@ def listing(
             figure=None,
             table=twin(answer.table, columns, clock=answer.basis.clock, shares=shares, opened=True),
             notes=tuple(wording.say(note) for note in answer.notes),
-            basis=grounds(answer.basis, wording),
+            basis=grounds(answer.basis, wording, of=of),
         )
 
     return draw

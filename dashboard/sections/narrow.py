@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import datetime, timedelta
 
 from analytics.answers.look_back import LookBack
+from analytics.answers.standouts import RANKS
 from analytics.scope import Scope
 from dashboard.record import Record
 
@@ -52,6 +54,33 @@ def read_yes(text: str) -> bool:
     if text not in ("yes", "no"):
         raise ValueError(text)
     return text == "yes"
+
+
+def read_rank(text: str) -> str:
+    """Read the order of what stands out.
+
+    Raises
+    ------
+    ValueError
+        For a word that is none.
+    """
+    if text not in RANKS:
+        raise ValueError(text)
+    return text
+
+
+def read_positive(text: str) -> float:
+    """Read a number above 0.
+
+    Raises
+    ------
+    ValueError
+        For anything else.
+    """
+    number = float(text)
+    if not 0 < number < math.inf:
+        raise ValueError(text)
+    return number
 
 
 def _end(scope: Scope, record: Record) -> datetime | None:

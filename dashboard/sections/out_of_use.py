@@ -27,7 +27,7 @@ def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
         figure=_figure(frame, wording),
         table=twin(frame, columns, clock="days", shares=_SHARES),
         notes=tuple(wording.say(note) for note in answer.notes),
-        basis=grounds(answer.basis, wording),
+        basis=grounds(answer.basis, wording, of="down"),
     )
 
 

@@ -81,5 +81,5 @@ def _section(
         figure=figure,
         table=twin(answer.table, columns, clock=answer.basis.clock),
         notes=(*notes, *(wording.say(note) for note in answer.notes)),
-        basis=grounds(answer.basis, wording),
+        basis=grounds(answer.basis, wording, of="readings"),
     )

@@ -8,7 +8,7 @@ from typing import Any
 
 from analytics.answer import Answer
 from dashboard.figures.intervals import Interval, draw_intervals
-from dashboard.figures.look import Figure
+from dashboard.figures.look import MOST_SERIES, Figure
 from dashboard.sections.common import grounds, group_columns, group_label, rows_of, twin
 from dashboard.sections.model import Section
 from dashboard.wording import Wording
@@ -38,7 +38,8 @@ def _figure(answer: Answer, wording: Wording) -> Figure | None:
         return None
     clock, groups = answer.basis.clock, group_columns(frame)
     rows = [_interval(row, groups, wording, clock=clock) for row in rows_of(frame)]
-    return draw_intervals(rows, title=wording.phrase(f"mtbf.axis_{clock}"))
+    many = len(rows) > MOST_SERIES
+    return draw_intervals(rows, title=wording.phrase(f"mtbf.axis_{clock}"), alike=many)
 
 
 def _interval(

@@ -13,6 +13,7 @@ from dashboard.sections import (
     cumulative,
     narrow,
     out_of_use,
+    outstanding,
     over_time,
     rate_by_group,
     rate_by_month,
@@ -21,6 +22,7 @@ from dashboard.sections import (
     standing,
     survival,
     timeline,
+    watch,
 )
 from dashboard.sections.listing import listing
 from dashboard.sections.model import Choice, SectionKind
@@ -31,6 +33,15 @@ _LOOK_BACK = MappingProxyType(
         "same_defect": Choice(("no", "yes"), narrow.read_yes),
     }
 )
+_RANKS = {"rank": Choice(("ratio", "hours", "cost"), narrow.read_rank)}
+_FALSE_ALARMS = {"false_alarms": Choice(("1", "0.25", "4"), narrow.read_positive)}
+_STANDOUTS = {
+    "standouts": ("locomotive",),
+    "standouts_depot": ("depot", "component"),
+    "standouts_position": ("position",),
+    "standouts_series": ("series",),
+}
+_OF_READINGS = ("class", "slope_lower", "slope_upper", "mk_p", "since", "readings")
 _RATES = ("rate", "rate_lower", "rate_upper")
 _OF_OPEN = ("class", "closed", "action", "open", "down_hours", "cost")
 _CHAINS = {**_LOOK_BACK, "at_least": Choice(("2", "3", "5", "10"), int)}
@@ -52,9 +63,15 @@ SECTIONS: Mapping[str, SectionKind] = {
     "chains": SectionKind("repeats", {}, listing("chains"), choices=_CHAINS, wide=True),
     "steps": SectionKind("repeats", {"steps": True}, chain_steps.draw, choices=_CHAINS, wide=True),
     "back": SectionKind("repeats", {}, back.draw, narrow.to_last_week, wide=True),
-    "open": SectionKind("findings", {"open": True}, listing("open", without=_OF_OPEN), wide=True),
+    "open": SectionKind(
+        "findings", {"open": True}, listing("open", without=_OF_OPEN, of="defects"), wide=True
+    ),
     "withheld": SectionKind(
-        "availability", {"as_list": True}, listing("withheld"), narrow.to_last_week, wide=True
+        "availability",
+        {"as_list": True},
+        listing("withheld", of="down"),
+        narrow.to_last_week,
+        wide=True,
     ),
     "down": SectionKind("availability", {"by": ("month",)}, out_of_use.draw),
     "changed": SectionKind(
@@ -73,18 +90,38 @@ SECTIONS: Mapping[str, SectionKind] = {
         narrow.to_class,
     ),
     "trend": SectionKind("trend", {"by": ("class",)}, shape.draw),
-    "fit": SectionKind("survival", {"fit": True, "by": ("class",)}, listing("fit")),
+    "fit": SectionKind("survival", {"fit": True, "by": ("class",)}, listing("fit"), wide=True),
     "reliability": SectionKind(
         "mtbf", {"by": ("component",)}, listing("reliability", without=_RATES), wide=True
     ),
     "trends": SectionKind(
         "trend", {"by": ("component",)}, listing("trends", without=("cvm",)), wide=True
     ),
-    "readings": SectionKind("readings", {}, listing("readings"), wide=True),
+    "readings": SectionKind(
+        "readings", {}, listing("readings", without=_OF_READINGS, of="readings"), wide=True
+    ),
+    **{
+        name: SectionKind(
+            "standouts",
+            {"by": by},
+            partial(outstanding.draw, name=name),
+            choices=_RANKS,
+            wide=True,
+        )
+        for name, by in _STANDOUTS.items()
+    },
+    "alarms": SectionKind(
+        "warnings", {}, listing("alarms", of="findings"), choices=_FALSE_ALARMS, wide=True
+    ),
+    "watch": SectionKind("warnings", {"weekly": True}, watch.draw, choices=_FALSE_ALARMS),
     "ages": SectionKind("ages", {}, listing("ages", shares=("left_share",)), wide=True),
     "counters": SectionKind("counters", {}, over_time.draw_counters),
     "measured": SectionKind("readings", {"points": True}, over_time.draw_measured),
-    "batches": SectionKind("batches", {}, listing("batches"), wide=True),
-    "aside": SectionKind("set_aside", {}, listing("aside", without=("received",)), wide=True),
-    "quality": SectionKind("quality", {}, listing("quality", shares=("filled_share",)), wide=True),
+    "batches": SectionKind("batches", {}, listing("batches", of="files"), wide=True),
+    "aside": SectionKind(
+        "set_aside", {}, listing("aside", without=("received",), of="rows"), wide=True
+    ),
+    "quality": SectionKind(
+        "quality", {}, listing("quality", shares=("filled_share",), of="findings"), wide=True
+    ),
 }

@@ -32,7 +32,7 @@ def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
             *((fewer,) if len(drawn) < len(frame) else ()),
             *(wording.say(note) for note in answer.notes),
         ),
-        basis=grounds(answer.basis, wording),
+        basis=grounds(answer.basis, wording, of="defects"),
     )
 
 

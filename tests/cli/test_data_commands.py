@@ -233,3 +233,14 @@ def test_bench_names_what_it_can_time(run: Run) -> None:
     done = run("bench", "--ingest", "--rows", 2000)
     assert done.code == 0
     assert re.match(r"2,000 findings as CSV, .* times as long", done.out)
+
+
+def test_bench_fits_writes_its_figures(run: Run, tmp_path: Path) -> None:
+    out = tmp_path / "fits.json"
+    done = run("bench", "--fits", "--groups", 3, "--many", 5, "--out", out)
+    assert done.code == 0
+    assert "lifelines one by one" in done.out
+    found = json.loads(out.read_text(encoding="utf-8"))
+    # Other software: lifelines finds the same log-likelihood.
+    assert (found["groups"], found["sample"], found["many"], found["same"]) == (3, 3, 5, 1)
+    assert found["ratio"] > 1

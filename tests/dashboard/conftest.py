@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from flask.testing import FlaskClient
@@ -17,7 +17,11 @@ from dashboard.app import create_app
 from dashboard.settings import Settings
 from dashboard.wording import Wording
 from data_demo.build import build
+from tests.browser import VARIABLE, find_chromium, must_have_browser
 from tests.dashboard import made_up
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 CATALOGUE = """
 [class.Alder]
@@ -68,6 +72,22 @@ def demo_store(tmp_path_factory: pytest.TempPathFactory) -> Store:
 def demo(demo_store: Store) -> FlaskClient:
     client: FlaskClient = create_app(demo_store, Settings()).server.test_client()
     return client
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """A Chromium; where there is none, its tests are skipped with the reason."""
+    found = find_chromium()
+    if found is None:
+        said = f"no Chromium found: install one, or name it in {VARIABLE}"
+        pytest.fail(said) if must_have_browser() else pytest.skip(said)
+    from playwright.sync_api import expect, sync_playwright
+
+    expect.set_options(timeout=30_000)  # a busy machine draws slowly
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        yield started
+        started.close()
 
 
 @pytest.fixture

@@ -2,88 +2,31 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 
 import pytest
-from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
-from werkzeug.serving import make_server
+from playwright.sync_api import Browser, Page, expect
 
 from analytics.store import Store
-from dashboard.app import create_app
 from dashboard.figures.look import DARK_PAGE, DARK_PALETTE, LIGHT_PAGE, PALETTE
-from dashboard.settings import Settings
-from tests.browser import VARIABLE, find_chromium, must_have_browser
+from dashboard.pages.registry import PAGES
+from tests.dashboard.visitor import SIZES, Visitor, served
 
-pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("made_up_answers")]
-CHROMIUM = find_chromium()
-MISSING = f"no Chromium found: install one, or name it in {VARIABLE}"
-if CHROMIUM is None and not must_have_browser():
-    pytest.skip(MISSING, allow_module_level=True)  # here, so that it is said once
-
-SIZES = {"phone": (390, 844), "desk": (1440, 900)}
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if CHROMIUM is None:
-        pytest.fail(MISSING)
-    expect.set_options(timeout=30_000)  # a busy machine draws slowly
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield started
-        started.close()
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.usefixtures("made_up_answers"),
+    # 2026-11: flask-compress 1.25 leaves files that it sends to be closed by the interpreter.
+    pytest.mark.filterwarnings("ignore:unclosed file:ResourceWarning"),
+]
+COMPONENT = PAGES["component"].sections
 
 
 @pytest.fixture
-def address(empty_store: Store) -> Iterator[str]:
-    app = create_app(empty_store, Settings())
-    server = make_server("127.0.0.1", 0, app.server, threaded=True)
-    thread = threading.Thread(target=server.serve_forever)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}"
-    server.shutdown()
-    thread.join()
-    server.server_close()
-
-
-@dataclass
-class Visitor:
-    """One reader's window, with everything the browser complained about."""
-
-    browser: Browser
-    address: str
-    troubles: list[str] = field(default_factory=list)
-
-    def open(self, path: str, *, size: str = "desk", theme: str = "light") -> Page:
-        width, height = SIZES[size]
-        context = self.browser.new_context(
-            viewport={"width": width, "height": height},
-            color_scheme="dark" if theme == "dark" else "light",
-        )
-        context.route("**/*", self._stay_here)
-        page = context.new_page()
-        page.on("console", lambda said: self.troubles.append(f"console: {said.text}"))
-        page.on("pageerror", lambda error: self.troubles.append(f"error: {error}"))
-        page.goto(self.address + path)
-        return page
-
-    def _stay_here(self, route: Route) -> None:
-        if route.request.url.startswith((f"{self.address}/", "data:", "blob:")):
-            route.continue_()
-        else:
-            self.troubles.append(f"off the host: {route.request.url}")
-            route.abort()
-
-
-@pytest.fixture
-def visitor(browser: Browser, address: str) -> Iterator[Visitor]:
-    one = Visitor(browser, address)
-    yield one
-    for context in browser.contexts:
-        context.close()
-    assert one.troubles == []
+def visitor(browser: Browser, empty_store: Store) -> Iterator[Visitor]:
+    with served(empty_store) as address:
+        one = Visitor(browser, address)
+        yield one
+        one.leave()
 
 
 def drawn(page: Page) -> Page:
@@ -100,8 +43,8 @@ def test_component_page_is_drawn_clean_and_within_the_screen(
 ) -> None:
     page = drawn(visitor.open("/component/injector", size=size, theme=theme))
     expect(page).to_have_title("Fuel injector – shedbook")
-    expect(page.locator(".section h2")).to_have_count(5)
-    expect(page.locator(".section .js-plotly-plot")).to_have_count(5)
+    expect(page.locator(".section h2")).to_have_count(len(COMPONENT))
+    expect(page.locator(".section .js-plotly-plot")).to_have_count(len(COMPONENT) - 1)  # one list
     assert page.evaluate("document.documentElement.scrollWidth") == SIZES[size][0]
     background = page.evaluate("getComputedStyle(document.body).backgroundColor")
     assert background == as_rgb(DARK_PAGE if theme == "dark" else LIGHT_PAGE)
@@ -141,10 +84,10 @@ def test_choice_writes_the_address_and_back_undoes_it(visitor: Visitor) -> None:
     clock.click()
     page.get_by_role("option", name="calendar days").click()
     expect(page).to_have_url(f"{visitor.address}/component/injector?clock=days")
-    expect(page.locator(".facts")).to_contain_text("calendar days")
+    expect(page.locator("#mtbf-title ~ .basis")).to_contain_text("calendar days")
     page.go_back()
     expect(page).to_have_url(f"{visitor.address}/component/injector")
-    expect(page.locator(".facts")).to_contain_text("engine hours")
+    expect(page.locator("#mtbf-title ~ .basis")).to_contain_text("engine hours")
     expect(clock).to_have_value("engine hours")
 
 
@@ -165,8 +108,8 @@ def test_first_key_leads_past_the_header(visitor: Visitor) -> None:
     expect(page.get_by_role("link", name="Skip to the content")).to_be_focused()
 
 
-def test_link_from_home_leads_to_a_component(visitor: Visitor) -> None:
-    page = visitor.open("/", size="phone")
+def test_link_from_the_list_leads_to_a_component(visitor: Visitor) -> None:
+    page = visitor.open("/components", size="phone")
     page.get_by_role("link", name="Fuel injector").click()
     expect(drawn(page).locator("h1")).to_have_text("Fuel injector")
 

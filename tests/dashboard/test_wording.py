@@ -23,7 +23,7 @@ SOURCES = sorted(Path(dashboard.__file__).parent.rglob("*.py"))
 REASONS = ("unknown_start", "no_clock", "no_position", "out_of_window")
 # Words for names that come with an answer or an address: any of them may be there.
 _NAMED = ("class", "depot", "locomotive", "component")
-OPEN_GROUPS = ("column", *(word for kind in SECTIONS.values() for word in kind.choices))
+OPEN_GROUPS = ("column", "counted", *(word for kind in SECTIONS.values() for word in kind.choices))
 
 
 def keys_in_code() -> set[str]:
@@ -36,7 +36,7 @@ def keys_in_code() -> set[str]:
 def keys_made_up_in_code() -> set[str]:
     """The keys that the code puts together from a group and a word."""
     return {
-        *(f"{group}.{clock}" for group in ("clock", "unit", "per") for clock in CLOCKS),
+        *(f"{group}.{clock}" for group in ("clock", "unit", "per") for clock in (*CLOCKS, "own")),
         *(f"mtbf.axis_{clock}" for clock in CLOCKS),
         *(f"{group}.{rule}" for group in ("counting", "counting_short") for rule in COUNTING_RULES),
         *(f"column.{column}" for column in GROUPS),

@@ -12,6 +12,8 @@ from analytics.scope import Scope
 from data_demo.build import build
 from data_demo.scenario import WEAK_BATCH
 
+pytestmark = pytest.mark.campaign  # the whole demo is handed in: half a minute
+
 
 @pytest.fixture(scope="module")
 def store(tmp_path_factory):

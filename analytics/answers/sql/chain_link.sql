@@ -1,17 +1,28 @@
--- asked_link: one row = one failure in scope with the number of its chain (a run of failures of one
--- position, each found within one window of the closing before it). Runs go over all failures, also
--- uncounted ones; `counted` tells which are listed, `gap` is the way from the closing before.
-WITH told AS (
-    SELECT *, coalesce(position, 0) AS place, {kind} AS kind, {prev}_at AS prev_at, {prev}_timed AS prev_timed,
-        {prev}_hours AS prev_hours, {prev}_km AS prev_km, {counted} AS counted
-    FROM {episode} SEMI JOIN asked_record USING (locomotive) SEMI JOIN asked_place USING (class, component)
+-- asked_link: one row = one failure in scope of a run: failures of one position, each found within one
+-- window of the closing before it; `chain` is the episode that begins the run. Runs of less than
+-- `at_least` (1, or 2 and above) are left out. Runs go over all failures, also uncounted ones; `counted`
+-- tells which are listed, `gap_days` is the way from the closing before. Positions are compared as
+-- numbers, and the rows joined again at the end: to sort them with all their columns would cost more.
+WITH loco AS (
+    SELECT locomotive, row_number() OVER (ORDER BY locomotive) AS loco FROM asked_record
+), part AS (
+    SELECT class, component, dense_rank() OVER (ORDER BY component) AS part FROM asked_place
+), told AS (
+    SELECT episode, loco, part, coalesce(position, 0) AS place, {kind} AS kind, found_at, defect,
+        CASE WHEN NOT open_at_found AND {gap} BETWEEN 0 AND {amount} THEN 0 ELSE 1 END AS begins
+    FROM {episode} JOIN loco USING (locomotive) JOIN part USING (class, component)
     WHERE found_at < $until AND observed
-), linked AS (
-    SELECT *, CASE WHEN NOT open_at_found AND {gap} BETWEEN 0 AND {amount} THEN 0 ELSE 1 END AS begins,
-        {gap_days} AS gap_days, closed_at IS NULL OR closed_at >= $until AS is_open FROM told
+), near AS (
+    SELECT loco, part, place, kind FROM told GROUP BY ALL
+    HAVING max(found_at) >= $since AND (min(begins) = 0 OR {at_least} = 1)
+), numbered AS (
+    SELECT episode, coalesce(last_value(CASE WHEN begins = 1 THEN episode END IGNORE NULLS)
+            OVER (run ROWS UNBOUNDED PRECEDING), first_value(episode) OVER run) AS chain
+    FROM told SEMI JOIN near USING (loco, part, place, kind)
+    WINDOW run AS (PARTITION BY loco, part, place, kind ORDER BY found_at, defect)
+    QUALIFY begins = 0 OR lead(begins, 1, 1) OVER run = 0 OR {at_least} = 1
 )
-SELECT locomotive, component, position, place, kind, defect, found_at, begins, gap_days, is_open, counted,
-    closed_at, action, down_hours, cost, {depot_kept} AND {defect_kept} AS kept,
-    sum(begins) OVER (PARTITION BY locomotive, component, place, kind
-        ORDER BY found_at, defect ROWS UNBOUNDED PRECEDING) AS chain
-FROM linked
+SELECT chain, locomotive, component, position, coalesce(position, 0) AS place, defect, found_at,
+    {gap_days} AS gap_days, closed_at IS NULL OR closed_at >= $until AS is_open, {counted} AS counted,
+    closed_at, action, down_hours, cost, {depot_kept} AND {defect_kept} AS kept
+FROM {episode} JOIN numbered USING (episode)

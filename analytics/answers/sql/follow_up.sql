@@ -27,4 +27,5 @@ WITH told AS (
 SELECT {by} locomotive AS unit, observed, blank_action, coalesce(found_at <= censored_at, false) AS recurred,
     {next_gap} AS next_gap, {end_gap} AS end_gap
 FROM (SELECT * REPLACE (coalesce(action, '') AS action, coalesce(depot, '') AS depot),
-    strftime(closed_at, '%Y-%m') AS month FROM followed)
+    strftime(closed_at, '%Y-%m') AS month,
+    (['remark', 'rectify', 'withhold', 'in-service'])[rank] AS severity FROM followed)

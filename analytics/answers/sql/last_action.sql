@@ -8,6 +8,7 @@ WITH done AS (
     FROM ({work}) AS w JOIN asked_record AS r USING (locomotive)
     JOIN asked_place AS p ON p.class = r.class AND p.component = w.component
 )
-SELECT locomotive, component, position, arg_max(action, (moment, turn, number)) AS last_action
+SELECT locomotive, component, position, arg_max(action, (moment, turn, number)) AS last_action,
+    max(moment) AS last_date
 FROM done SEMI JOIN asked_record USING (locomotive) SEMI JOIN asked_place USING (component)
 WHERE moment < $until GROUP BY locomotive, component, position

@@ -1,0 +1,254 @@
+"""What is worth a second look on each locomotive: the lines, before the best are chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from analytics.answer import Message, say
+from analytics.answers.findings import findings
+from analytics.answers.ground import Ground, lay_failures, lay_ground, text_of
+from analytics.answers.outlook import look_ahead
+from analytics.answers.readings import readings
+from analytics.estimate.multiple import benjamini_hochberg
+from analytics.estimate.returns import return_chance, return_rates
+from analytics.history.build import POSITIONS_OF
+from analytics.scope import Scope
+from analytics.store import Reader
+from analytics.store.current import current_sql
+
+MOST_LINES = 10
+MOST_OPEN = 5
+MOST_OF_A_KIND = 2  # of readings, and of season
+ABOVE_CLASS = 1.5
+"""A position is worth a line where its chance exceeds so many times that of its class."""
+WINDOW_DAYS = 30
+USUAL_INTERVAL_DAYS = 7.0  # where inspections are not on record
+LIKELY_KINDS = ("after-closing", "likely")
+COLUMNS = (
+    "locomotive", "rank", "component", "position", "kind", "chance", "reason", "last_action",
+    "last_date",
+)  # fmt: skip
+
+_PLACE = ["locomotive", "component", "position"]
+_CLEARLY = 1.5  # times the rest of the year
+_BY_CHANCE = 0.05
+_FEWEST = 5
+_SEASON_YEARS = 2
+_SOON = pd.Timedelta(days=31)
+
+
+def read_lines(reader: Reader, scope: Scope) -> pd.DataFrame:
+    """Return the lines of every locomotive in scope in service, best first, 10 each at most.
+
+    Conventions
+    -----------
+    METHODS section 12, in this order: what is open, the gravest and oldest first (5 at most); values
+    beyond a limit or to cross one within 31 days (2 at most); then by chance until the next
+    inspection (the locomotive's median interval) positions closed within 30 days and others, where
+    it exceeds 1.5 times that of their class; last what the season brings (2 at most). The chance
+    after a closing is that of its kind (component and action) to come back, or that by age where
+    that is greater. Season: more failures in the three calendar months around the data cut of
+    earlier years than in the rest of the year: 1.5 times, q up to 0.05, two years at least.
+    """
+    ground = lay_ground(reader, scope)
+    lay_failures(ground)
+    reader.cursor.execute(POSITIONS_OF)
+    done = _last_done(ground)
+    after, season = _closed(ground), _seasons(ground)
+    record = ground.rows("SELECT locomotive, class, median_interval_days AS days FROM asked_record")
+    interval = record["days"].fillna(record.groupby("class")["days"].transform("median"))
+    days = dict(zip(record["locomotive"], interval.fillna(USUAL_INTERVAL_DAYS), strict=True))
+    history = _returns(ground)
+    positions = look_ahead(reader, scope, days).frame
+    positions["ahead"] = positions["locomotive"].map(days).astype("float64")
+    still = findings(reader, replace(scope, counting="any"), open=True).table
+    parts = [
+        _open_lines(still, positions),
+        _reading_lines(readings(reader, scope).table, ground),
+        _likely_lines(_with_returns(positions, after, history), still),
+        _season_lines(season, positions),
+    ]
+    parts = [part for part in parts if len(part)]
+    if not parts:
+        return pd.DataFrame(columns=list(COLUMNS))
+    return _chosen(pd.concat(parts, ignore_index=True), done)
+
+
+def _open_lines(still: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame:
+    found = still[still["locomotive"].isin(positions["locomotive"])].reset_index(drop=True)
+    reasons = [
+        say(
+            Message(
+                "closer.put_off" if put_off else "closer.open",
+                defect=defect,
+                severity=severity,
+                days=round(age),
+            )
+        )
+        for defect, severity, put_off, age in found[
+            ["defect", "severity", "deferred", "age_days"]
+        ].itertuples(index=False)
+    ]
+    order = np.arange(len(found), dtype=np.float64)
+    return _lines(found, "open", 0, order, reasons, np.full(len(found), np.nan))
+
+
+def _reading_lines(table: pd.DataFrame, ground: Ground) -> pd.DataFrame:
+    cut = ground.data_cut
+    if table.empty or cut is None:
+        return pd.DataFrame()
+    heading = table["crossing_earliest"].notna() & (table["crossing_earliest"] <= cut + _SOON)
+    found = table[(table["beyond"] != "") | heading].reset_index(drop=True)
+    parameters = ground.catalogue.parameters
+    found["component"] = found["parameter"].map({n: p.component for n, p in parameters.items()})
+    found["position"] = pd.NA
+    reasons = [_reading_reason(row) for row in found.to_dict("records")]
+    order = np.arange(len(found), dtype=np.float64)
+    return _lines(found, "reading", 1, order, reasons, np.full(len(found), np.nan))
+
+
+def _reading_reason(row: Mapping[Hashable, Any]) -> str:
+    said = {"parameter": row["parameter"], "value": row["last"], "unit": row["unit"]}
+    if row["beyond"]:
+        return say(Message(f"closer.beyond_{row['beyond']}", **said))
+    at = pd.Timestamp(str(row["crossing_earliest"])).date()
+    return say(Message("closer.crossing", **said, date=at))
+
+
+def _closed(ground: Ground) -> pd.DataFrame:
+    query = text_of("closed_of_late.sql").format(
+        episode=ground.sources["episode"], counted=ground.counted, window=WINDOW_DAYS
+    )
+    return ground.rows(query, until=ground.until)
+
+
+def _returns(ground: Ground) -> pd.DataFrame:
+    """Read the closings of all locomotives of the classes in scope, and what came of each."""
+    wide = replace(ground.scope, locomotives=(), depots=())
+    query = text_of("closing_followed.sql").format(
+        episode=ground.sources["episode"],
+        closing=ground.sources["closing"],
+        counted=ground.counted,
+        window=WINDOW_DAYS,
+    )
+    whole = lay_ground(ground.reader, wide)
+    return whole.rows(query, until=whole.until)
+
+
+def _with_returns(
+    positions: pd.DataFrame, after: pd.DataFrame, history: pd.DataFrame
+) -> pd.DataFrame:
+    """Add the latest closing of each position inside its window, and raise its chance by it."""
+    found = positions.merge(after, how="left", on=_PLACE)
+    kinds = history[["component", "action", "effect"]].drop_duplicates(ignore_index=True)
+    kinds["kind"] = np.arange(len(kinds))
+    wider = kinds.groupby("effect", dropna=False).ngroup()
+    of = history.merge(kinds, on=["component", "action", "effect"])
+    rates = return_rates(of["days"], of["came_back"], of["kind"], wider)
+    found = found.merge(kinds, how="left", on=["component", "action", "effect"])
+    inside = found["kind"].notna().to_numpy()
+    back = np.zeros(len(found))
+    some = found[inside]
+    back[inside] = return_chance(rates, some["kind"], some["held_days"], some["ahead"])
+    # what is too rare by age to say may well be known to come back
+    usual = found["chance"].to_numpy(np.float64)
+    found["after"] = inside & ~(back < np.nan_to_num(usual))
+    found["chance"] = np.where(found["after"], back, usual)
+    return found
+
+
+def _likely_lines(found: pd.DataFrame, still: pd.DataFrame) -> pd.DataFrame:
+    of_class = -np.expm1(-found["even"].to_numpy(np.float64))
+    worth = found["chance"] > ABOVE_CLASS * of_class
+    waiting = still[still["position"].notna()].astype({"position": "int64"})
+    is_open = pd.MultiIndex.from_frame(found[_PLACE]).isin(
+        pd.MultiIndex.from_frame(waiting[_PLACE])
+    )
+    found = found.assign(times=found["chance"] / of_class)[worth.to_numpy() & ~is_open]
+    found = found.reset_index(drop=True)
+    reasons = [say(_likely_reason(row)) for row in found.to_dict("records")]
+    kind = np.where(found["after"], *LIKELY_KINDS)
+    chance = found["chance"].to_numpy(np.float64)
+    return _lines(found, kind, 2, -chance, reasons, chance)
+
+
+def _likely_reason(row: Mapping[Hashable, Any]) -> Message:
+    if row["after"]:
+        key = "closer.after" if row["action"] else "closer.after_blank"
+        days = round(row["held_days"])
+        return Message(key, defect=row["defect"], action=row["action"], days=days)
+    key = "closer.likely_aged" if row["usual"] > row["even"] else "closer.likely"
+    return Message(key, times=f"{row['times']:.1f}")
+
+
+def _seasons(ground: Ground) -> pd.DataFrame:
+    """Return class and component clearly worse in these months than in the rest of the year.
+
+    The counts share one binomial law where the months are alike (the conditional test of two
+    Poisson rates); Benjamini-Hochberg over all classes and components.
+    """
+    found = ground.rows(text_of("season.sql"), until=ground.until)
+    now, rest = (found[name].to_numpy(np.float64) for name in ("found_now", "found_else"))
+    days = found["days_now"] + found["days_else"]
+    share = (found["days_now"] / days.where(days > 0, 1.0)).to_numpy(np.float64)
+    p = special.betainc(np.maximum(now, 1e-9), rest + 1.0, share)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        times = (now / share) / (rest / (1.0 - share))
+    clear = (benjamini_hochberg(np.where(now > 0, p, 1.0)) <= _BY_CHANCE) & (times >= _CLEARLY)
+    clear &= (found["years"] >= _SEASON_YEARS).to_numpy() & (now >= _FEWEST)
+    return found.assign(times=times)[clear]
+
+
+def _season_lines(season: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame:
+    here = positions[["locomotive", "class", "component"]].drop_duplicates()
+    found = here.merge(season, on=["class", "component"]).assign(position=pd.NA)
+    reasons = [say(Message("closer.season", times=f"{n:.1f}")) for n in found["times"]]
+    order = -found["times"].to_numpy(np.float64)
+    return _lines(found, "season", 3, order, reasons, np.full(len(found), np.nan))
+
+
+def _lines(
+    found: pd.DataFrame,
+    kind: object,
+    turn: int,
+    order: np.ndarray[tuple[int], np.dtype[np.float64]],
+    reasons: list[str],
+    chance: np.ndarray[tuple[int], np.dtype[np.float64]],
+) -> pd.DataFrame:
+    made = found[["locomotive", "component", "position"]].assign(
+        kind=kind, turn=turn, order=order, reason=reasons, chance=chance
+    )
+    return made.astype({"position": "Int64"})
+
+
+def _chosen(lines: pd.DataFrame, done: pd.DataFrame) -> pd.DataFrame:
+    """Keep what fits on each locomotive's sheet, with what was done there last."""
+    lines = lines.sort_values(["locomotive", "turn", "order"], kind="stable", ignore_index=True)
+    nth = lines.groupby(["locomotive", "turn"]).cumcount()
+    most = lines["turn"].map({0: MOST_OPEN, 1: MOST_OF_A_KIND, 2: MOST_LINES, 3: MOST_OF_A_KIND})
+    lines = lines[nth < most]
+    lines = lines.assign(rank=lines.groupby("locomotive").cumcount() + 1)
+    lines = lines[lines["rank"] <= MOST_LINES]
+    placed = lines.merge(done.astype({"position": "Int64"}), how="left", on=_PLACE)
+    newest = done.sort_values("last_date").groupby(["locomotive", "component"]).tail(1)
+    wide = lines.merge(newest.drop(columns="position"), how="left", on=_PLACE[:2])
+    unplaced = placed["position"].isna().to_numpy()
+    for name in ("last_action", "last_date"):
+        placed[name] = placed[name].where(~unplaced, wide[name].to_numpy())
+    return placed[list(COLUMNS)].reset_index(drop=True)
+
+
+def _last_done(ground: Ground) -> pd.DataFrame:
+    query = text_of("last_action.sql").format(
+        closing=ground.sources["closing"],
+        work=current_sql("work", "locomotive IN (SELECT locomotive FROM asked_record)"),
+    )
+    return ground.rows(query, until=ground.until)
+
+

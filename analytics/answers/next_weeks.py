@@ -1,0 +1,228 @@
+"""What to expect of the next weeks: defects by locomotive or position, with and without the job."""
+
+from __future__ import annotations
+
+
+import numpy as np
+import pandas as pd
+
+from analytics.answer import Answer, Message, say
+from analytics.answers.basis import make_basis
+from analytics.answers.clocks import whole
+from analytics.answers.ground import Ground
+from analytics.answers.outlook import Outlook, look_ahead, read_horizon
+from analytics.estimate.forecast import FEWEST_EVENTS, count_bounds
+from analytics.scope import Scope
+from analytics.store import Reader
+
+COLUMNS = (
+    "locomotive", "class", "depot", "expected", "lower", "upper", "expected_if_done", "lost_days",
+    "cost", "reason", "note",
+)  # fmt: skip
+POSITION_COLUMNS = (
+    "rank", "locomotive", "class", "depot", "component", "position", "clock", "age", "start_known",
+    "use", "chance", "expected", "expected_if_done", "ratio", "lost_days", "cost", "note",
+)  # fmt: skip
+WORST = 3
+"""So many positions are named as the reason of a locomotive's figure."""
+
+_PLACE = ["component", "locomotive", "position"]
+
+
+def next_weeks(
+    reader: Reader, scope: Scope, *, horizon: str = "28d", positions: bool = False
+) -> Answer:
+    """Forecast the defects of the next weeks.
+
+    Parameters
+    ----------
+    reader
+        A cursor on a snapshot.
+    scope
+        What is asked; names are checked. Filters choose what is shown and change no figure, but for
+        defects: then only these count. Without a clock each component is taken on its own.
+    horizon
+        How far to look ahead from each locomotive's data cut, `28d`.
+    positions
+        A row per position in place of one per locomotive.
+
+    Returns
+    -------
+    Answer
+        Most expected failures first. By locomotive: expected failures over the horizon, bounds of
+        how many there will be at the scope's level (`analytics.estimate.forecast.count_bounds`),
+        what is expected if the positions named in `reason` were renewed now, days down and cost to
+        expect. By position: age and use on its clock, `chance` of a failure
+        (`analytics.estimate.forecast.forecast`), failures expected as it is and if renewed now,
+        `ratio`: how many times the usual its locomotive fails.
+
+    Conventions
+    -----------
+    METHODS section 9. Where a renewal lets expect no fewer failures, it is taken as not done. Days
+    down and cost are expected failures times the means of the component's failures on record; no
+    cost written: empty. A locomotive out of use at its data cut is expected to run nothing.
+
+    Raises
+    ------
+    ScopeError
+        For an unknown name, or a horizon that is not above 0.
+    """
+    days = read_horizon(horizon)
+    outlook = look_ahead(reader, scope, days)
+    frame = _with_losses(outlook)
+    frame["if_done"] = np.minimum(frame["usual_new"] * frame["ratio"], frame["expected"])
+    table = _by_position(frame) if positions else _by_locomotive(frame, outlook, scope.level)
+    basis = make_basis(
+        outlook.ground,
+        f"{whole(days)} days ahead: intensity by age, class and component; ratio of the locomotive"
+        " gamma-Poisson",
+        events=outlook.events,
+        left_out=outlook.left_out,
+    )
+    reading = _reading_of_positions(table, days) if positions else _reading(table, days, scope)
+    columns = POSITION_COLUMNS if positions else COLUMNS
+    notes = _notes(outlook, positions=positions)
+    return Answer("next-weeks", table[list(columns)], basis, reading, notes)
+
+
+def name_place(component: object, position: object, places: object) -> str:
+    """Name a position; the only one of its kind needs no number."""
+    return f"{component} {position}" if places != 1 else str(component)
+
+
+def losses(ground: Ground) -> pd.DataFrame:
+    """Return component, `down_days` and `cost`: means of a counted failure; reads `asked_record`.
+
+    Taken over all locomotives and the whole record up to the period's end.
+    """
+    return ground.rows(
+        f"SELECT component, avg(down_hours) / 24 AS down_days, avg(cost) AS cost_each"
+        f" FROM {ground.sources['episode']} WHERE {ground.counted} AND found_at < $until"
+        " GROUP BY component ORDER BY component",
+        until=ground.until,
+    )
+
+
+def _with_losses(outlook: Outlook) -> pd.DataFrame:
+    ground = outlook.ground
+    places = ground.rows("SELECT class, component, positions AS places FROM asked_place")
+    found = outlook.frame.merge(losses(ground), how="left", on="component")
+    found = found.merge(places, how="left", on=["class", "component"])
+    return found.assign(
+        lost_days=found["expected"] * found["down_days"].fillna(0.0),
+        cost=found["expected"] * found["cost_each"],
+    )
+
+
+def _by_position(frame: pd.DataFrame) -> pd.DataFrame:
+    few = say(Message("outlook.too_few"))
+    unknown = say(Message("outlook.age_unknown"))
+    idle, no_use = say(Message("outlook.stored")), say(Message("outlook.no_use"))
+    parts = {
+        few: frame["events"] < FEWEST_EVENTS,
+        unknown: ~frame["start_known"].astype(bool),
+        idle: frame["stored"].astype(bool),
+        no_use: frame["use"].isna(),
+    }
+    remarks = pd.DataFrame({text: applies for text, applies in parts.items()})
+    note = [
+        "; ".join(text for text, applies in zip(parts, row, strict=True) if applies)
+        for row in remarks.itertuples(index=False)
+    ]
+    found = frame.rename(columns={"if_done": "expected_if_done"}).assign(note=note)
+    found = found.sort_values(
+        ["expected", *_PLACE], ascending=[False, True, True, True], na_position="last",
+        ignore_index=True,
+    )  # fmt: skip
+    return found.assign(rank=np.arange(1, len(found) + 1), position=found["position"].astype("Int64"))
+
+
+def _by_locomotive(frame: pd.DataFrame, outlook: Outlook, level: float) -> pd.DataFrame:
+    if frame.empty:
+        return pd.DataFrame(columns=list(COLUMNS))
+    ordered = frame.sort_values(
+        ["locomotive", "expected", "component", "position"], ascending=[True, False, True, True]
+    )
+    ordered["nth"] = ordered.groupby("locomotive").cumcount()
+    worst = ordered["nth"] < WORST
+    ordered["saved"] = (ordered["expected"] - ordered["if_done"]).where(worst, 0.0)
+    groups = ordered.groupby("locomotive", sort=True)
+    table = groups.agg(
+        {"class": "first", "depot": "first", "expected": "sum", "usual": "sum", "ratio": "first",
+         "ratio_sd": "first", "saved": "sum", "lost_days": "sum", "stored": "max"}
+    ).reset_index()  # fmt: skip
+    table["cost"] = groups["cost"].sum(min_count=1).to_numpy()
+    table["expected_if_done"] = table["expected"] - table["saved"]
+    bounds = count_bounds(table["usual"], table["ratio"], table["ratio_sd"], level=level)
+    table["lower"], table["upper"] = bounds
+    table["reason"] = _reasons(ordered[worst], table["locomotive"])
+    table["note"] = np.where(table["stored"], say(Message("outlook.stored")), "")
+    order = ["expected", "locomotive"]
+    return table.sort_values(order, ascending=[False, True], ignore_index=True)
+
+
+def _reasons(worst: pd.DataFrame, locomotives: pd.Series[str]) -> list[str]:
+    texts = [
+        say(Message("outlook.part", place=name_place(*row[:3]), percent=round(100 * row[3])))
+        if np.isfinite(row[3])
+        else name_place(*row[:3])
+        for row in worst[["component", "position", "places", "chance"]].itertuples(index=False)
+    ]
+    named = pd.Series(texts, dtype=object).groupby(worst["locomotive"].to_numpy()).agg(", ".join)
+    return [str(text) for text in named.reindex(locomotives)]
+
+
+def _reading(table: pd.DataFrame, days: float, scope: Scope) -> Message:
+    if table.empty:
+        return Message("outlook.nothing")
+    first = table.iloc[0]
+    if not first["expected"] > 0:
+        return Message("outlook.none_expected", days=whole(days))
+    return Message(
+        "outlook.locomotives",
+        days=whole(days),
+        expected=float(table["expected"].sum()),
+        number=len(table),
+        locomotive=str(first["locomotive"]),
+        most=float(first["expected"]),
+        lower=int(first["lower"]),
+        upper=int(first["upper"]),
+        percent=whole(100 * scope.level),
+        reason=str(first["reason"]),
+    )
+
+
+def _reading_of_positions(table: pd.DataFrame, days: float) -> Message:
+    told = table[table["chance"].notna()]
+    if table.empty:
+        return Message("outlook.nothing")
+    if told.empty or not told["expected"].iloc[0] > 0:
+        return Message("outlook.none_expected", days=whole(days))
+    first = told.iloc[0]
+    return Message(
+        "outlook.positions",
+        days=whole(days),
+        place=f"{first['component']} {first['position']}",
+        locomotive=str(first["locomotive"]),
+        chance=round(100 * float(first["chance"])),
+        number=len(table),
+    )
+
+
+def _notes(outlook: Outlook, *, positions: bool) -> tuple[Message, ...]:
+    frame = outlook.frame
+    unknown, few = int((~frame["start_known"].astype(bool)).sum()), frame["events"] < FEWEST_EVENTS
+    notes = [Message("outlook.as_it_was")] if len(frame) else []
+    if not positions and len(frame):
+        notes.append(Message("outlook.counts"))
+    if unknown:
+        notes.append(Message("outlook.unknown_ages", positions=unknown, all=len(frame)))
+    if few.any():
+        notes.append(Message("outlook.few_kinds", positions=int(few.sum()), fewest=FEWEST_EVENTS))
+    if frame["use"].isna().any():
+        notes.append(Message("outlook.unknown_use", positions=int(frame["use"].isna().sum())))
+    if len(outlook.clocks) > 1:
+        notes.append(Message("standouts.own_clock"))
+    return tuple(notes)
+
+

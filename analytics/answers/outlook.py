@@ -1,0 +1,173 @@
+"""What every position in service has before it: the ground of `next-weeks` and `look-closer`."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from analytics.answers.ages import in_progress
+from analytics.answers.daily_use import daily_use
+from analytics.answers.expected import by_clock, without_position
+from analytics.answers.ground import Ground, lay_failures, lay_ground
+from analytics.answers.kinds import KIND, Kinds
+from analytics.answers.risk import read_risk
+from analytics.errors import ScopeError
+from analytics.estimate.forecast import forecast
+from analytics.estimate.shrinkage import shrunk_ratios
+from analytics.scope import Scope
+from analytics.store import Reader
+
+LONGEST_DAYS = 366
+_WRITTEN = re.compile(r"(-?\d+(?:\.\d+)?)\s*d?")
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """The positions in service of the locomotives in scope, and what they rest on.
+
+    `frame` has locomotive, class, depot, component, position, clock, since, start_known, age, use
+    (the clock over the horizon), stored, usual (failures that kind and age let expect), usual_new
+    (the same of a position renewed now), ratio, ratio_sd (of the locomotive), events (failures of
+    the kind on record), stated (share of them with a position), chance and expected (with the
+    ratio), even (expected of any position of its class and component, whatever its age).
+    """
+
+    ground: Ground
+    frame: pd.DataFrame
+    left_out: dict[str, int]
+    clocks: tuple[str, ...]
+    events: int
+
+
+def read_horizon(written: str) -> float:
+    """Read `28d` into days.
+
+    Raises
+    ------
+    ScopeError
+        For anything else, nothing, or more than a year.
+    """
+    found = _WRITTEN.fullmatch(str(written).strip())
+    days = float(found[1]) if found else float("nan")
+    if not 0 < days <= LONGEST_DAYS:
+        raise ScopeError(
+            f"a horizon must read like 28d, above 0 and up to {LONGEST_DAYS}d, but is {written!r}."
+        )
+    return days
+
+
+def look_ahead(reader: Reader, scope: Scope, days: float | Mapping[str, float]) -> Outlook:
+    """Forecast the failures of every position in scope over so many days.
+
+    Parameters
+    ----------
+    reader
+        A cursor on a snapshot.
+    scope
+        What is asked. Filters choose the positions shown; they are compared with all locomotives of
+        their class and, for the ratio, over all their components, so that a filter changes no
+        figure. A filter on defects does: only these count. `until` moves the data cut back.
+    days
+        The horizon, or that of each locomotive (others have none).
+
+    Conventions
+    -----------
+    METHODS section 9. Each component on its own clock, unless the scope names one. A position whose
+    last renewal is not on record has its kind's even rate. Failures without a position are spread
+    over the positions of their kind.
+    """
+    asked = lay_ground(reader, scope)
+    classes = tuple(asked.rows("SELECT DISTINCT class FROM asked_record ORDER BY class")["class"])
+    wide = replace(scope, classes=classes, locomotives=(), depots=(), components=())
+    whole = lay_ground(reader, wide)
+    parts = by_clock(whole, scope.clock)
+    positions, seen = [], []
+    left_out: Counter[str] = Counter()
+    for part in parts:
+        now, past, missing = _one_clock(reader, part, days)
+        positions.append(now)
+        seen.append(past)
+        left_out.update(missing)
+    past = pd.concat(seen, ignore_index=True)
+    frame = pd.concat(positions, ignore_index=True).merge(_ratios(past), how="left", on="locomotive")
+    frame = frame.fillna({"ratio": 1.0, "ratio_sd": 0.0})
+    ground = lay_ground(reader, scope)
+    lay_failures(ground)
+    frame = _shown(_forecast(frame), scope, ground)
+    clocks = tuple(str(part.clock) for part in parts)
+    return Outlook(ground, frame, dict(left_out), clocks, int(past["events"].sum()))
+
+
+def _one_clock(
+    reader: Reader, scope: Scope, days: float | Mapping[str, float]
+) -> tuple[pd.DataFrame, pd.DataFrame, dict[str, int]]:
+    """Return the positions now, and by locomotive what was found and expected, on one clock."""
+    ground = lay_ground(reader, scope)
+    lay_failures(ground)
+    risk = read_risk(ground)
+    kinds, expected = Kinds.of(risk)
+    past = risk.frame.assign(expected=expected)
+    past = pd.concat([past, without_position(past, risk.unplaced)], ignore_index=True)
+    past = past.groupby(["class", "locomotive"], as_index=False)[["events", "expected"]].sum()
+    now = in_progress(ground)
+    now = now[now["in_progress"]].merge(daily_use(ground).drop(columns="class"), on="locomotive")
+    now = now.merge(kinds.names, how="inner", on=KIND).reset_index(drop=True)
+    ahead = now["locomotive"].map(days).fillna(0.0) if isinstance(days, Mapping) else days
+    return _with_usual(now.assign(use=ahead * now["a_day"]), kinds), past, risk.left_out
+
+
+def _with_usual(now: pd.DataFrame, kinds: Kinds) -> pd.DataFrame:
+    kind = now["kind"].to_numpy(dtype=np.int64)
+    age, use = now["age"].to_numpy(np.float64), now["use"].to_numpy(np.float64)
+    known = now["start_known"].to_numpy(dtype=bool) & np.isfinite(age)
+    everywhere = np.ones(len(now), dtype=bool)
+    kept = ["locomotive", "class", "component", "position", "clock", "since", "age", "stored"]
+    return now[kept].assign(
+        start_known=known,
+        use=use,
+        usual=kinds.usual(kind, age, use, known),
+        usual_new=kinds.usual(kind, np.zeros(len(now)), use, everywhere),
+        even=kinds.at_any_age(kind, use),
+        events=kinds.events[kind],
+        stated=kinds.stated[kind],
+    )
+
+
+def _ratios(past: pd.DataFrame) -> pd.DataFrame:
+    """Return how many times the usual each locomotive fails, drawn to 1, class by class."""
+    total = past.groupby(["class", "locomotive"], as_index=False)[["events", "expected"]].sum()
+    total = total[total["expected"] > 0]
+    found = []
+    for _, part in total.groupby("class", sort=True):
+        shrunk = shrunk_ratios(part["events"], part["expected"])
+        found.append(
+            part[["locomotive"]].assign(ratio=shrunk.ratio / shrunk.mean, ratio_sd=shrunk.sd)
+        )
+    columns = ["locomotive", "ratio", "ratio_sd"]
+    return pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=columns)
+
+
+def _forecast(frame: pd.DataFrame) -> pd.DataFrame:
+    found = forecast(frame["usual"], frame["ratio"], frame["events"])
+    return frame.assign(chance=found.chance, expected=found.expected)
+
+
+def _shown(frame: pd.DataFrame, scope: Scope, ground: Ground) -> pd.DataFrame:
+    """Keep the positions in scope, each locomotive with the depot where it was last."""
+    last = ground.rows(
+        "SELECT r.locomotive, coalesce(arg_max(x.depot, x.to_at), any_value(r.depot), '') AS depot"
+        f" FROM asked_record AS r LEFT JOIN {ground.sources['exposure']} AS x"
+        " ON x.locomotive = r.locomotive AND x.from_at < $until GROUP BY r.locomotive",
+        until=ground.until,
+    )
+    found = frame.merge(last, on="locomotive")
+    if scope.components:
+        found = found[found["component"].isin(scope.components)]
+    if scope.depots:
+        found = found[found["depot"].isin(scope.depots)]
+    return found.reset_index(drop=True)
