@@ -10,6 +10,7 @@ from pathlib import Path
 
 from dash import ALL, MATCH, ClientsideFunction, Dash, Input, Output, State, ctx, html
 from dash.development.base_component import Component
+from flask import Flask
 
 from analytics.store import Store
 from dashboard import serving, shell
@@ -40,8 +41,12 @@ def create_app(store: Store, settings: Settings) -> Dash:
     settings
         Language, threads, cache.
     """
+    server = Flask(__name__)
+    # Files are packed while they are sent: as gzip, which every browser takes, also without TLS.
+    server.config["COMPRESS_ALGORITHM_STREAMING"] = ["gzip"]
     app = Dash(
         __name__,
+        server=server,  # type: ignore[arg-type]  # a Flask server is what it takes
         assets_folder=str(_ASSETS),
         assets_ignore=re.escape(_EARLY),
         serve_locally=True,

@@ -1,7 +1,8 @@
 """Answers kept on disk, so that a figure is computed once for each snapshot and question.
 
 The key is everything an answer depends on: snapshot, catalogue, question, options, Scope, program
-version; never the language. A publish makes new keys, so nothing has to be invalidated.
+version; never the language. A publish makes new keys, so nothing has to be invalidated. Those read
+last are also held in memory, as long as their file is as it was.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import shutil
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from functools import cache
+from functools import cache, lru_cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,7 @@ from dashboard.kept_answer import read_kept, to_json, write_kept
 
 _OLD_SECONDS = 600  # another worker may still serve the snapshot before this one
 _MOST_ANSWERS = 2_000
+_MOST_IN_MEMORY = 64
 _COUNTS = (".py", ".sql")  # files that an answer follows from
 
 
@@ -53,11 +55,11 @@ class AnswerCache:
             return make()
         key = _digest((question, options, scope.to_options(), program()))
         place = folder / f"{key}.parquet"
-        kept = read_kept(place)
+        kept = _read(place)
         if kept is not None:
             return kept
         with FileLock(place.with_suffix(".lock")):
-            kept = read_kept(place)
+            kept = _read(place)
             if kept is None:
                 kept = make()
                 write_kept(kept, place)
@@ -80,6 +82,19 @@ class AnswerCache:
         except OSError:
             return None
         return folder if os.access(folder, os.W_OK) else None
+
+
+def _read(place: Path) -> Answer | None:
+    try:
+        return _read_as_of(place, place.stat().st_mtime_ns)
+    except OSError:
+        return None
+
+
+@lru_cache(maxsize=_MOST_IN_MEMORY)
+def _read_as_of(place: Path, _written: int) -> Answer | None:
+    """Read a file once for each time that it was written: nobody changes an answer in place."""
+    return read_kept(place)
 
 
 @cache

@@ -20,6 +20,8 @@ LISTS = {
     "components": "/components",
     "standouts": "/standouts",
     "warnings": "/warnings",
+    "next-weeks": "/next-weeks",
+    "look-closer": "/look-closer",
     "reliability": "/reliability",
     "readings": "/readings",
     "records": "/records",

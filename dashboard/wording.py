@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from typing import Any
 from analytics.answer import Counted, Message, round_for_reading, say
 from analytics.catalogue.model import Catalogue
 
+_HYPHENATED = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)+")
 _NAMED = (
     "component",
     "class",
@@ -82,6 +84,16 @@ class Wording:
                 return self.label(kind, value)
         parts = value.split(", ")
         return ", ".join(self._labelled(part) for part in parts) if len(parts) > 1 else value
+
+    def relabel(self, text: str) -> str:
+        """Return a text with the labels of the catalogue's hyphenated names in it."""
+
+        def label(found: re.Match[str]) -> str:
+            kinds = self.catalogue.by_kind()
+            kind = next((kind for kind in _NAMED if found[0] in kinds[kind]), None)
+            return self.label(kind, found[0]) if kind else found[0]
+
+        return _HYPHENATED.sub(label, text)
 
     def label(self, kind: str, name: str) -> str:
         """Return the catalogue's label of a name; names without a kind there stay as they are."""

@@ -53,7 +53,7 @@ def _next_defect(world: World, state: State, who: Ints, rng: np.random.Generator
     parts, component = world.parts, world.component[who]
     law, shape, scale = world.scenario.law, parts.shape[component], world.scale[who]
     rate = world.fleet.rate[world.locomotive[who]] * (1 + np.abs(parts.season[component]))
-    rate = rate * np.where(state.weak[who], WEAK_BATCH.factor, 1.0)
+    rate = rate * np.where(state.weak[who], WEAK_BATCH.factor, 1.0) * world.scenario.shock
     renew = parts.renew[component]
     step = np.where(renew > 0, renew, 1.0) * rng.exponential(size=len(who)) / rate  # see laws.py
     age = state.age[who]

@@ -19,6 +19,7 @@ DEFAULT_SEED = 48_005
 LAWS = ("weibull", "lognormal")
 BAD_NUMBERS = (7, 5)  # of the first and of the second class; the last one where there are fewer
 BAD_FACTOR = 2.5
+SHOCK_WEEKS = 0.08  # share of a locomotive's weeks that are bad ones, in a scenario with shocks
 FLEET_SPREAD = 0.15  # coefficient of variation of the defect rate between the other locomotives
 
 
@@ -195,7 +196,9 @@ class Scenario:
     """How large the railway is, and which random numbers it is drawn with.
 
     `law` is the family of all lives; `lognormal` keeps mean and spread of every Weibull life.
-    `blank_position` replaces the depots' own shares of findings without position.
+    `blank_position` replaces the depots' own shares of findings without position. `shock` is how
+    many times as often every defect of a locomotive comes in its bad weeks, `SHOCK_WEEKS` of all;
+    1: none.
 
     Raises
     ------
@@ -208,6 +211,7 @@ class Scenario:
     seed: int = DEFAULT_SEED
     law: str = "weibull"
     blank_position: float | None = None
+    shock: float = 1.0
 
     def __post_init__(self) -> None:
         if not 2 <= self.locomotives <= 5000:
@@ -216,6 +220,8 @@ class Scenario:
             raise InputError(f"the demo takes 1 to 20 years, not {self.years!r}.")
         if self.law not in LAWS:
             raise InputError(f"the demo draws lives as {' or '.join(LAWS)}, not {self.law!r}.")
+        if not self.shock >= 1:
+            raise InputError(f"the demo's shock is 1 or more, not {self.shock!r}.")
 
     @property
     def first_day(self) -> date:

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.catalogue.model import Catalogue
-from data_demo.arrays import DAY, Floats, Ints
+from data_demo.arrays import DAY, Flags, Floats, Ints
 from data_demo.clocks import Clocks, draw_use
 from data_demo.fleet import Fleet, day_of_year, draw_fleet
 from data_demo.parts import Parts
 from data_demo.rounds import Rounds, draw_rounds
-from data_demo.scenario import MODIFICATION, Scenario
+from data_demo.scenario import MODIFICATION, SHOCK_WEEKS, Scenario
 
 WORKSHOP_VIEW = ("workshop",)
 BLOCK = 100  # locomotives drawn at once
@@ -36,11 +36,13 @@ class World:
     scale: Floats
     renewed_at: Floats
     winter: Floats  # swing of the year on each day: 1 in mid January, -1 in mid July
+    shocked: Flags  # (locomotives, days): the bad weeks in which all defects come oftener
 
     def accepts(self, position: Ints, second: Floats) -> Floats:
         """Return the chance that a defect drawn at the highest intensity happens at an instant.
 
-        Season and modification lower it; a locomotive that stands gets no defects.
+        Season, modification and weeks that are not bad ones lower it; a locomotive that stands gets
+        no defects.
         """
         day = np.minimum(second // DAY, self.fleet.days - 1).astype(np.int64)
         component, locomotive = self.component[position], self.locomotive[position]
@@ -50,6 +52,7 @@ class World:
             day >= self.fleet.modified[locomotive]
         )
         chance = np.where(modified, chance * MODIFICATION.factor, chance)
+        chance = np.where(self.shocked[locomotive, day], chance, chance / self.scenario.shock)
         return np.where(self.fleet.in_use[locomotive, day], chance, 0.0)
 
 
@@ -88,4 +91,12 @@ def draw_world(
         scale=parts.scale[class_index, component],
         renewed_at=parts.renewed_at[class_index, component],
         winter=np.cos(turn),
+        shocked=_draw_shocks(scenario, block, len(fleet.names), fleet.days),
     )
+
+
+def _draw_shocks(scenario: Scenario, block: int, locomotives: int, days: int) -> Flags:
+    """Draw each locomotive's bad weeks from random numbers of their own."""
+    rng = np.random.default_rng([scenario.seed, block, 1])
+    weeks = rng.random((locomotives, days // 7 + 1)) < SHOCK_WEEKS
+    return np.repeat(weeks, 7, axis=1)[:, :days]

@@ -162,6 +162,7 @@ def _estimate(key: Key, days: pd.DataFrame, intervals: pd.DataFrame, ground: Gro
             repaired["hours"].to_numpy(float),
             ~repaired["cut_off"].to_numpy(bool),
             level=ground.scope.level,
+            cluster=repaired["locomotive"].to_numpy(str),
         ),
     )
 

@@ -15,7 +15,7 @@ from analytics.answers.ground import lay_ground
 from analytics.answers.outlook import read_horizon
 from analytics.answers.trials import LIST_DAYS, Trials, choose_cuts, run_trials
 from analytics.estimate.forecast import count_bounds
-from analytics.estimate.rate import FloatArray
+from analytics.estimate.rate import FloatArray, IntArray
 from analytics.estimate.scores import (
     Score,
     brier_terms,
@@ -77,10 +77,10 @@ def backtest(
         within the same draws of locomotives). `catch_top_5_percent`, `catch_10_a_locomotive`:
         share of the outcomes among the positions it put first (lead: difference). `brier`,
         `log_score`: mean squared error, mean minus log chance (lead: 1 - ratio, above 0 is better).
-        `inside_bounds`: share of locomotives whose count fell inside the bounds told; `found_ratio`:
-        found over expected. `list_share`: share of new episodes of the next 7 days on positions of
-        the look-closer list (lead: ratio, its lift); `open_share`: of those on positions listed as
-        open.
+        `inside_bounds`: share of locomotives whose count fell inside the bounds told;
+        `found_ratio`: found over expected. `list_share`: share of new episodes of the next 7 days
+        on positions of the look-closer list (lead: ratio, its lift); `open_share`: of those on
+        positions listed as open.
 
     Conventions
     -----------
@@ -93,52 +93,55 @@ def backtest(
     ground = lay_ground(reader, scope)
     moments = choose_cuts(ground, days, cuts)
     columns = CALIBRATION_COLUMNS if calibration else COLUMNS
-    trials = run_trials(reader, scope, moments, days) if moments else None
-    told = trials.positions if trials else pd.DataFrame({"chance": []})
-    scored = told[told["chance"].notna()].reset_index(drop=True)
-    basis = make_basis(
-        ground, f"{whole(days)} days ahead at {len(moments)} past dates", events=_came(scored)
-    )
-    if trials is None or scored.empty or not _came(scored):
+    judge = Judge.of(run_trials(reader, scope, moments, days), scope.level) if moments else None
+    outcomes = judge.outcomes if judge else 0
+    method = f"{whole(days)} days ahead at {len(moments)} past dates"
+    basis = make_basis(ground, method, events=outcomes)
+    if judge is None or not outcomes:
         key = "backtest.nothing" if moments else "backtest.none"
         return Answer("backtest", pd.DataFrame(columns=list(columns)), basis, Message(key))
-    judge = _Judge.of(scored, trials, scope.level)
     notes = [Message("backtest.came"), Message("backtest.estimated")]
-    if len(told) > len(scored):
-        notes.append(Message("backtest.few", positions=len(told) - len(scored)))
+    too_few = len(judge.trials.positions) - len(judge.scored)
+    if too_few:
+        notes.append(Message("backtest.few", positions=too_few))
     if calibration:
         table = judge.calibration()
         return Answer("backtest", table, basis, _calibrated(table), tuple(notes))
     table = judge.table()
-    if (trials.positions["stated"] < 1).any():
+    if (judge.scored["stated"] < 1).any():
         notes.append(Message("backtest.unplaced"))
     notes.append(Message("backtest.lists", days=LIST_DAYS))
-    return Answer("backtest", table, basis, _reading(table, days), tuple(notes))
-
-
-def _came(scored: pd.DataFrame) -> int:
-    return int(scored["came"].sum()) if "came" in scored else 0
+    return Answer("backtest", table, basis, sum_up(table, days), tuple(notes))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Judge:
-    """All scored forecasts, with the cut and the cut's locomotive each belongs to."""
+class Judge:
+    """All forecasts with a chance, and the locomotive, cut and cut's locomotive of each."""
 
     scored: pd.DataFrame
     trials: Trials
     level: float
-    cluster: FloatArray
-    cut: FloatArray
-    sheet: FloatArray
+    cluster: IntArray
+    cut: IntArray
+    sheet: IntArray
 
     @classmethod
-    def of(cls, scored: pd.DataFrame, trials: Trials, level: float) -> _Judge:
+    def of(cls, trials: Trials, level: float) -> Judge:
+        """Keep the forecasts that can be scored."""
+        told = trials.positions
+        scored = told[told["chance"].notna() & (told["weight"] > 0)].reset_index(drop=True)
         cluster, _ = numbered(scored["locomotive"].to_numpy(dtype=str))
         cut, _ = numbered(scored["cut"].to_numpy())
         sheet = np.asarray(scored.groupby(["cut", "locomotive"]).ngroup(), dtype=np.int64)
         return cls(scored, trials, level, cluster, cut, sheet)
 
+    @property
+    def outcomes(self) -> int:
+        """How many positions had a new defect."""
+        return int(self.scored["came"].sum())
+
     def table(self) -> pd.DataFrame:
+        """Return the rows of `backtest`."""
         rows = [*self._scores(), *self._counts(), *self._lists()]
         table = pd.DataFrame(rows, columns=["method", "against", "measure", "score", "outcomes"])
         for name in ("value", "lower", "upper"):
@@ -147,6 +150,7 @@ class _Judge:
         return table[list(COLUMNS)]
 
     def calibration(self) -> pd.DataFrame:
+        """Return the rows of `backtest --calibration`."""
         found = calibrate(
             self.scored["chance"], self.scored["came"], self.scored["weight"], self.cluster,
             level=self.level,
@@ -190,7 +194,7 @@ class _Judge:
                 rows.append((FORECAST, other, measure, score, number))
         return rows
 
-    def _chosen(self, by: str, group: FloatArray, most: FloatArray) -> FloatArray:
+    def _chosen(self, by: str, group: IntArray, most: FloatArray) -> FloatArray:
         value = self.scored[by].to_numpy(np.float64) if by else np.zeros(len(self.scored))
         return chosen_most(value, group, most)
 
@@ -198,7 +202,18 @@ class _Judge:
         each = self.trials.locomotives
         if each.empty:
             return []
-        low, high = count_bounds(each["usual"], each["ratio"], each["ratio_sd"], level=self.level)
+        bounds = [
+            count_bounds(
+                part["usual"],
+                part["ratio"],
+                part["ratio_sd"],
+                level=self.level,
+                spread=float(spread),
+            )
+            for spread, part in each.groupby("spread", sort=False)
+        ]
+        each = pd.concat([part for _, part in each.groupby("spread", sort=False)])
+        low, high = (np.concatenate(ends) for ends in zip(*bounds, strict=True))
         found = each["found"].to_numpy(np.float64)
         cluster, _ = numbered(each["locomotive"].to_numpy(dtype=str))
         inside = ((found >= low) & (found <= high)).astype(np.float64)
@@ -247,7 +262,8 @@ def _lead(sums: FloatArray) -> FloatArray:
     return found
 
 
-def _reading(table: pd.DataFrame, days: float) -> Message:
+def sum_up(table: pd.DataFrame, days: float) -> Message:
+    """Say in one sentence what the scores show."""
     own = table[(table["against"] == "") & (table["measure"] == "catch_top_5_percent")]
     value = dict(zip(own["method"], own["value"], strict=True))
     return Message(

@@ -22,10 +22,15 @@ from analytics.answers.first_lives import (
 from analytics.answers.ground import Ground
 from analytics.answers.groups import Key, check_groups, each_group, finished, label
 from analytics.answers.lives import Lives, count_lives
-from analytics.answers.survival import ALLOWED, life_basis, life_notes, read_ground
+from analytics.answers.survival import (
+    ALLOWED,
+    life_basis,
+    life_notes,
+    locomotives_differ,
+    read_ground,
+)
 from analytics.estimate.life_batch import LifeBatch
 from analytics.estimate.lives import LifeData, LifeFit, fit_groups
-from analytics.estimate.rate import SAME_RATE_P, dispersion_of_counts
 from analytics.scope import Scope
 from analytics.store import Reader
 
@@ -130,21 +135,12 @@ def life_data(part: pd.DataFrame, lives: Lives) -> LifeData:
 
 def _too_narrow(found: list[_Group]) -> list[Message]:
     """Say where locomotives differ by more than chance: the bounds take lives as independent."""
-    differing = sum(_locomotives_differ(group.lives) for group in found)
+    differing = sum(locomotives_differ(group.lives) for group in found)
     if not differing:
         return []
     if len(found) == 1:
         return [Message("fit.one_locomotives_differ")]
     return [Message("fit.locomotives_differ", groups=differing, all=len(found))]
-
-
-def _locomotives_differ(lives: pd.DataFrame) -> bool:
-    watched = lives["exit"] - lives["entry"]
-    each = lives.assign(watched=watched).groupby("locomotive")[["failed", "watched"]].sum()
-    _, p = dispersion_of_counts(
-        each["failed"].to_numpy(dtype=np.float64), each["watched"].to_numpy(dtype=np.float64)
-    )
-    return p <= SAME_RATE_P
 
 
 def _second_opinions(found: list[_Group], by: Sequence[str], ground: Ground) -> list[Message]:

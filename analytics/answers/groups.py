@@ -51,7 +51,8 @@ def cells(ground: Ground, by: Sequence[str]) -> pd.DataFrame:
         `exposure` (positions x clock, in h, km or days; NaN where the counter is not known).
     """
     base = ["class", "locomotive AS unit", *(w for w in TIME_WORDS[1:] if w in by)]
-    _lay_defects(ground)
+    if "defect" in by:
+        _lay_defects(ground)
     return ground.rows(
         f"""WITH seen AS (
             SELECT {", ".join(base)}, sum(to_tick - from_tick)::BIGINT AS ticks

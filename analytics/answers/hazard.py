@@ -17,7 +17,7 @@ from analytics.answers.survival import ALLOWED, life_basis, life_notes, read_gro
 from analytics.errors import ScopeError
 from analytics.estimate.life_batch import LifeBatch
 from analytics.estimate.life_hazard import conditional_reliability, hazard_at
-from analytics.estimate.lives import Model
+from analytics.estimate.lives import LifeData, Model
 from analytics.scope import Scope
 from analytics.store import Reader
 
@@ -64,8 +64,7 @@ def hazard(reader: Reader, scope: Scope, *, by: Sequence[str] = (), reached: flo
         raise ScopeError(f"reached must be an age of 0 or more, but is {reached!r}.")
     ground, lives = read_ground(reader, scope)
     laws = best_laws(lives, by, level=scope.level)
-    found = [(law, _rows(law, reached, scope.level)) for law in laws if law.fitted]
-    shown = [(law, rows) for law, rows in found if len(rows)]
+    shown = _figures(laws, reached, scope.level)
     frames = [
         rows.assign(clock=ground.clock, **dict(zip(by, law.key, strict=True)))
         for law, rows in shown
@@ -80,30 +79,55 @@ def hazard(reader: Reader, scope: Scope, *, by: Sequence[str] = (), reached: flo
     return Answer("survival", table, basis, _reading(shown, ground, by, reached), tuple(notes))
 
 
-def _rows(law: BestLaw, reached: float, level: float) -> pd.DataFrame:
-    last = float(law.lives["exit"].max())
-    if last <= reached:
-        return pd.DataFrame()
-    model = cast(Model, law.fit.model)
-    ages = np.linspace(reached, last, STEPS + 1)[1:]
-    batch = LifeBatch.of(law.data, size=1)
+def _figures(
+    laws: list[BestLaw], reached: float, level: float
+) -> list[tuple[BestLaw, pd.DataFrame]]:
+    """Return each group that has a law, and was watched beyond the age, with its rows.
+
+    Groups of one law are taken together where no age was reached: their ages are then shares of
+    the greatest one watched, the same for all.
+    """
+    kept = [law for law in laws if law.fitted and law.lives["exit"].max() > reached]
+    found: dict[int, pd.DataFrame] = {}
+    for model in {law.fit.model for law in kept}:
+        mine = [at for at, law in enumerate(kept) if law.fit.model == model]
+        batches = [mine] if reached == 0 else [[at] for at in mine]
+        for batch in batches:
+            rows = _rows([kept[at] for at in batch], cast(Model, model), reached, level)
+            found |= dict(zip(batch, rows, strict=True))
+    return [(law, found[at]) for at, law in enumerate(kept)]
+
+
+def _rows(laws: list[BestLaw], model: Model, reached: float, level: float) -> list[pd.DataFrame]:
+    last = [float(law.lives["exit"].max()) for law in laws]
+    batch = LifeBatch.join(
+        [
+            LifeData(law.data.entry / unit, law.data.lower / unit, law.data.upper / unit)
+            for law, unit in zip(laws, last, strict=True)
+        ]
+    )
+    begin = reached / last[0]
+    ages = np.linspace(begin, 1.0, STEPS + 1)[1:]
     at = hazard_at(batch, model, ages, level=level)
     on = [
-        conditional_reliability(batch, model, [reached], float(age - reached), level=level)
+        conditional_reliability(batch, model, [begin], float(age - begin), level=level)
         for age in ages
     ]
-    return pd.DataFrame(
-        {
-            "model": model,
-            "age": ages,
-            "hazard": at.value[:, 0],
-            "hazard_lower": at.lower[:, 0],
-            "hazard_upper": at.upper[:, 0],
-            "reliability": [one.value[0, 0] for one in on],
-            "reliability_lower": [one.lower[0, 0] for one in on],
-            "reliability_upper": [one.upper[0, 0] for one in on],
-        }
-    )
+    return [
+        pd.DataFrame(
+            {
+                "model": model,
+                "age": ages * unit,
+                "hazard": at.value[:, which] / unit,
+                "hazard_lower": at.lower[:, which] / unit,
+                "hazard_upper": at.upper[:, which] / unit,
+                "reliability": [one.value[0, which] for one in on],
+                "reliability_lower": [one.lower[0, which] for one in on],
+                "reliability_upper": [one.upper[0, which] for one in on],
+            }
+        )
+        for which, unit in enumerate(last)
+    ]
 
 
 def _reading(

@@ -25,9 +25,9 @@ KIND = ["class", "component"]
 class Kinds:
     """One entry a class and component, arrays of shape (kinds,).
 
-    `names` has class, component and kind (its number). `even` is the rate where the age is not
-    known, `rate` that of all ages, `events` all failures on record, `scale` what brings the law of age to the failures seen,
-    `stated` the share of the failures whose position is written.
+    `names` has class, component and kind (its number). `scale` brings the law of age to the
+    failures seen, `even` is the rate where the age is not known, `rate` that of all ages, `events`
+    all failures on record, `stated` the share of them whose position is written.
     """
 
     names: pd.DataFrame
@@ -52,21 +52,25 @@ class Kinds:
         fits = fit_intensities(aged, bounds=False)
         by_age = np.nan_to_num(expected_failures(fits, aged))
         found = sums_by(kind[known], events[known], kinds)
-        due = sums_by(kind[known], by_age, kinds)
-        scale = np.where(due > 0, found / np.where(due > 0, due, 1.0), 1.0)
-        even = _even_rates(kind, kinds, events, length, known)
         names = frame[KIND].assign(kind=kind).drop_duplicates().sort_values("kind")
-        placed, time = sums_by(kind, events, kinds), sums_by(kind, length, kinds)
-        rate = placed / np.where(time > 0, time, 1.0)
-        unplaced = _unplaced(risk, names, kinds)
-        total = placed + unplaced
-        stated = np.where(total > 0, placed / np.where(total > 0, total, 1.0), 1.0)
-        made = cls(names.reset_index(drop=True), fits, scale, even, rate, total, stated)
-        expected = even[kind] * length
-        expected[known] = by_age * scale[kind[known]]
+        placed = sums_by(kind, events, kinds)
+        total = placed + _unplaced(risk, names, kinds)
+        made = cls(
+            names=names.reset_index(drop=True),
+            fits=fits,
+            scale=_over(found, sums_by(kind[known], by_age, kinds), without=1.0),
+            even=_even_rates(kind, kinds, events, length, known),
+            rate=_over(placed, sums_by(kind, length, kinds)),
+            events=total,
+            stated=_over(placed, total, without=1.0),
+        )
+        expected = made.even[kind] * length
+        expected[known] = by_age * made.scale[kind[known]]
         return made, expected
 
-    def usual(self, kind: IntArray, age: FloatArray, use: FloatArray, known: BoolArray) -> FloatArray:
+    def usual(
+        self, kind: IntArray, age: FloatArray, use: FloatArray, known: BoolArray
+    ) -> FloatArray:
         """Return H(age + use) - H(age) of positions, failures without a position included.
 
         A position whose age is not known has the even rate.
@@ -94,9 +98,13 @@ def _even_rates(
     """Return the rates where the age is not known, of all ages where that is too little to tell."""
     few = sums_by(kind[~known], events[~known], kinds) < FEWEST_EVENTS
     used = ~known | few[kind]
-    found = sums_by(kind[used], events[used], kinds)
-    time = sums_by(kind[used], length[used], kinds)
-    return found / np.where(time > 0, time, 1.0)
+    return _over(sums_by(kind[used], events[used], kinds), sums_by(kind[used], length[used], kinds))
+
+
+def _over(part: FloatArray, whole: FloatArray, *, without: float = 0.0) -> FloatArray:
+    """Return the shares, or a given number where there is nothing to divide by."""
+    some = whole > 0
+    return np.where(some, part / np.where(some, whole, 1.0), without)
 
 
 def _unplaced(risk: Risk, names: pd.DataFrame, kinds: int) -> FloatArray:

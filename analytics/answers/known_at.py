@@ -52,8 +52,9 @@ def known_at(reader: Reader, moment: datetime) -> Iterator[Reader]:
     of use had no end. A locomotive without any inspection whose record was declared to reach beyond
     the moment was known up to the moment.
     """
-    connection = duckdb.connect()
+    connection = duckdb.connect(config={"threads": "2"})
     try:
+        connection.execute("SET enable_progress_bar = false")
         migrations.bring_up_to_date(connection)
         connection.execute("INSERT INTO batch (batch, received_at) VALUES (1, ?)", [moment])
         for table in KEYS:
@@ -100,7 +101,8 @@ def _bring_coverage(
     """Keep up to where records were declared complete, no further than the moment."""
     query = (
         "WITH declared AS (SELECT locomotive, bucket, in_service_to AS until"
-        f" FROM ({current_sql('locomotives')}) WHERE coalesce(in_service_from <= $moment, true) AND locomotive NOT IN"
+        f" FROM ({current_sql('locomotives')})"
+        " WHERE coalesce(in_service_from <= $moment, true) AND locomotive NOT IN"
         f" (SELECT locomotive FROM ({current_sql('inspections')}))"
         " UNION ALL SELECT locomotive, bucket, covered_until FROM coverage"
         " WHERE batch IN (SELECT batch FROM batch WHERE withdrawn_at IS NULL))"

@@ -51,7 +51,7 @@ def look_closer(reader: Reader, scope: Scope) -> Answer:
     table = lines[list(COLUMNS)].reset_index(drop=True)
     basis = make_basis(
         ground,
-        f"intensity by age, ratio of the locomotive; returns within {WINDOW_DAYS} days of a closing",
+        f"intensity by age, ratio of the locomotive; returns {WINDOW_DAYS} days after a closing",
         events=len(table),
     )
     name = scope.locomotives[0]

@@ -24,9 +24,8 @@ from analytics.store.current import current_sql
 
 MOST_LINES = 10
 MOST_OPEN = 5
-MOST_OF_A_KIND = 2  # of readings, and of season
 ABOVE_CLASS = 1.5
-"""A position is worth a line where its chance exceeds so many times that of its class."""
+"""A position is worth a line where its chance exceeds so many times the mean of its class's."""
 WINDOW_DAYS = 30
 USUAL_INTERVAL_DAYS = 7.0  # where inspections are not on record
 LIKELY_KINDS = ("after-closing", "likely")
@@ -36,6 +35,8 @@ COLUMNS = (
 )  # fmt: skip
 
 _PLACE = ["locomotive", "component", "position"]
+_MOST = (MOST_OPEN, 2, MOST_LINES, 1)  # lines: open, reading, by chance, season
+_FILLING = 2  # the place in it of those that fill the sheet
 _CLEARLY = 1.5  # times the rest of the year
 _BY_CHANCE = 0.05
 _FEWEST = 5
@@ -48,13 +49,14 @@ def read_lines(reader: Reader, scope: Scope) -> pd.DataFrame:
 
     Conventions
     -----------
-    METHODS section 12, in this order: what is open, the gravest and oldest first (5 at most); values
-    beyond a limit or to cross one within 31 days (2 at most); then by chance until the next
+    METHODS section 12, in this order: what is open, the gravest and oldest first (5 at most);
+    values beyond a limit or to cross one within 31 days (2 at most); then by chance until the next
     inspection (the locomotive's median interval) positions closed within 30 days and others, where
-    it exceeds 1.5 times that of their class; last what the season brings (2 at most). The chance
-    after a closing is that of its kind (component and action) to come back, or that by age where
-    that is greater. Season: more failures in the three calendar months around the data cut of
-    earlier years than in the rest of the year: 1.5 times, q up to 0.05, two years at least.
+    it exceeds 1.5 times the mean over all positions of their class; last what the season brings (1
+    at most). The chance after a closing is that of its kind (component and action) to come back, or
+    that by age where that is greater. Season: more failures in the three calendar months around the
+    data cut of earlier years than in the rest of the year: 1.5 times, q up to 0.05, two years at
+    least.
     """
     ground = lay_ground(reader, scope)
     lay_failures(ground)
@@ -95,8 +97,7 @@ def _open_lines(still: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame:
             ["defect", "severity", "deferred", "age_days"]
         ].itertuples(index=False)
     ]
-    order = np.arange(len(found), dtype=np.float64)
-    return _lines(found, "open", 0, order, reasons, np.full(len(found), np.nan))
+    return _lines(found.assign(kind="open", chance=np.nan), 0, reasons=reasons)
 
 
 def _reading_lines(table: pd.DataFrame, ground: Ground) -> pd.DataFrame:
@@ -107,10 +108,12 @@ def _reading_lines(table: pd.DataFrame, ground: Ground) -> pd.DataFrame:
     found = table[(table["beyond"] != "") | heading].reset_index(drop=True)
     parameters = ground.catalogue.parameters
     found["component"] = found["parameter"].map({n: p.component for n, p in parameters.items()})
-    found["position"] = pd.NA
+    places = ground.rows("SELECT class, component, positions AS places FROM asked_place")
+    found = found.merge(places, how="left", on=["class", "component"])
+    # which of several positions a value tells of is not written
+    found["position"] = pd.Series(1, found.index).where(found["places"] == 1)
     reasons = [_reading_reason(row) for row in found.to_dict("records")]
-    order = np.arange(len(found), dtype=np.float64)
-    return _lines(found, "reading", 1, order, reasons, np.full(len(found), np.nan))
+    return _lines(found.assign(kind="reading", chance=np.nan), 1, reasons=reasons)
 
 
 def _reading_reason(row: Mapping[Hashable, Any]) -> str:
@@ -164,18 +167,18 @@ def _with_returns(
 
 
 def _likely_lines(found: pd.DataFrame, still: pd.DataFrame) -> pd.DataFrame:
-    of_class = -np.expm1(-found["even"].to_numpy(np.float64))
+    of_kind = -np.expm1(-found["even"].to_numpy(np.float64))
+    of_class = pd.Series(of_kind, found.index).groupby(found["class"]).transform("mean")
     worth = found["chance"] > ABOVE_CLASS * of_class
     waiting = still[still["position"].notna()].astype({"position": "int64"})
     is_open = pd.MultiIndex.from_frame(found[_PLACE]).isin(
         pd.MultiIndex.from_frame(waiting[_PLACE])
     )
-    found = found.assign(times=found["chance"] / of_class)[worth.to_numpy() & ~is_open]
-    found = found.reset_index(drop=True)
+    found = found.assign(times=found["chance"] / of_kind)[worth.to_numpy() & ~is_open]
+    found = found.sort_values("chance", ascending=False, kind="stable", ignore_index=True)
     reasons = [say(_likely_reason(row)) for row in found.to_dict("records")]
-    kind = np.where(found["after"], *LIKELY_KINDS)
-    chance = found["chance"].to_numpy(np.float64)
-    return _lines(found, kind, 2, -chance, reasons, chance)
+    found["kind"] = np.where(found["after"], *LIKELY_KINDS)
+    return _lines(found, 2, reasons=reasons)
 
 
 def _likely_reason(row: Mapping[Hashable, Any]) -> Message:
@@ -183,6 +186,8 @@ def _likely_reason(row: Mapping[Hashable, Any]) -> Message:
         key = "closer.after" if row["action"] else "closer.after_blank"
         days = round(row["held_days"])
         return Message(key, defect=row["defect"], action=row["action"], days=days)
+    if row["times"] < ABOVE_CLASS:
+        return Message("closer.often", defects=round(row["events"]))
     key = "closer.likely_aged" if row["usual"] > row["even"] else "closer.likely"
     return Message(key, times=f"{row['times']:.1f}")
 
@@ -199,42 +204,42 @@ def _seasons(ground: Ground) -> pd.DataFrame:
     share = (found["days_now"] / days.where(days > 0, 1.0)).to_numpy(np.float64)
     p = special.betainc(np.maximum(now, 1e-9), rest + 1.0, share)
     with np.errstate(divide="ignore", invalid="ignore"):
-        times = (now / share) / (rest / (1.0 - share))
+        # half a failure where the rest of the year had none
+        times = (now / share) / (np.maximum(rest, 0.5) / (1.0 - share))
     clear = (benjamini_hochberg(np.where(now > 0, p, 1.0)) <= _BY_CHANCE) & (times >= _CLEARLY)
     clear &= (found["years"] >= _SEASON_YEARS).to_numpy() & (now >= _FEWEST)
-    return found.assign(times=times)[clear]
+    found["times"] = times
+    kept: pd.DataFrame = found[clear]
+    return kept
 
 
 def _season_lines(season: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame:
     here = positions[["locomotive", "class", "component"]].drop_duplicates()
-    found = here.merge(season, on=["class", "component"]).assign(position=pd.NA)
+    found = here.merge(season, on=["class", "component"])
+    found["position"] = pd.NA
+    found = found.sort_values("times", ascending=False, kind="stable")
     reasons = [say(Message("closer.season", times=f"{n:.1f}")) for n in found["times"]]
-    order = -found["times"].to_numpy(np.float64)
-    return _lines(found, "season", 3, order, reasons, np.full(len(found), np.nan))
+    return _lines(found.assign(kind="season", chance=np.nan), 3, reasons=reasons)
 
 
-def _lines(
-    found: pd.DataFrame,
-    kind: object,
-    turn: int,
-    order: np.ndarray[tuple[int], np.dtype[np.float64]],
-    reasons: list[str],
-    chance: np.ndarray[tuple[int], np.dtype[np.float64]],
-) -> pd.DataFrame:
-    made = found[["locomotive", "component", "position"]].assign(
-        kind=kind, turn=turn, order=order, reason=reasons, chance=chance
+def _lines(found: pd.DataFrame, turn: int, *, reasons: list[str]) -> pd.DataFrame:
+    """Put found, in its order, into lines; `kind` and `chance` as found has them."""
+    made = found[[*_PLACE, "kind", "chance"]].assign(
+        turn=turn, order=np.arange(len(found)), reason=reasons
     )
-    return made.astype({"position": "Int64"})
+    return made.astype({"position": "Int64", "chance": "float64"})
 
 
 def _chosen(lines: pd.DataFrame, done: pd.DataFrame) -> pd.DataFrame:
     """Keep what fits on each locomotive's sheet, with what was done there last."""
     lines = lines.sort_values(["locomotive", "turn", "order"], kind="stable", ignore_index=True)
     nth = lines.groupby(["locomotive", "turn"]).cumcount()
-    most = lines["turn"].map({0: MOST_OPEN, 1: MOST_OF_A_KIND, 2: MOST_LINES, 3: MOST_OF_A_KIND})
-    lines = lines[nth < most]
+    lines = lines[nth < lines["turn"].map(dict(enumerate(_MOST)))]
+    # what is likely fills what the others leave
+    first = lines.assign(fills=lines["turn"] == _FILLING).sort_values("fills", kind="stable")
+    kept = first.groupby("locomotive").cumcount() < MOST_LINES
+    lines = lines[kept.reindex(lines.index)]
     lines = lines.assign(rank=lines.groupby("locomotive").cumcount() + 1)
-    lines = lines[lines["rank"] <= MOST_LINES]
     placed = lines.merge(done.astype({"position": "Int64"}), how="left", on=_PLACE)
     newest = done.sort_values("last_date").groupby(["locomotive", "component"]).tail(1)
     wide = lines.merge(newest.drop(columns="position"), how="left", on=_PLACE[:2])
@@ -250,5 +255,3 @@ def _last_done(ground: Ground) -> pd.DataFrame:
         work=current_sql("work", "locomotive IN (SELECT locomotive FROM asked_record)"),
     )
     return ground.rows(query, until=ground.until)
-
-

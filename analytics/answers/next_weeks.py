@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-
 import numpy as np
 import pandas as pd
 
 from analytics.answer import Answer, Message, say
 from analytics.answers.basis import make_basis
+from analytics.answers.bunching import bunching
 from analytics.answers.clocks import whole
 from analytics.answers.ground import Ground
 from analytics.answers.outlook import Outlook, look_ahead, read_horizon
@@ -71,7 +71,11 @@ def next_weeks(
     outlook = look_ahead(reader, scope, days)
     frame = _with_losses(outlook)
     frame["if_done"] = np.minimum(frame["usual_new"] * frame["ratio"], frame["expected"])
-    table = _by_position(frame) if positions else _by_locomotive(frame, outlook, scope.level)
+    table = (
+        _by_position(frame)
+        if positions
+        else _by_locomotive(frame, scope.level, spread=bunching(reader, scope, days))
+    )
     basis = make_basis(
         outlook.ground,
         f"{whole(days)} days ahead: intensity by age, class and component; ratio of the locomotive"
@@ -124,7 +128,7 @@ def _by_position(frame: pd.DataFrame) -> pd.DataFrame:
         idle: frame["stored"].astype(bool),
         no_use: frame["use"].isna(),
     }
-    remarks = pd.DataFrame({text: applies for text, applies in parts.items()})
+    remarks = pd.DataFrame(parts)
     note = [
         "; ".join(text for text, applies in zip(parts, row, strict=True) if applies)
         for row in remarks.itertuples(index=False)
@@ -134,10 +138,12 @@ def _by_position(frame: pd.DataFrame) -> pd.DataFrame:
         ["expected", *_PLACE], ascending=[False, True, True, True], na_position="last",
         ignore_index=True,
     )  # fmt: skip
-    return found.assign(rank=np.arange(1, len(found) + 1), position=found["position"].astype("Int64"))
+    return found.assign(
+        rank=np.arange(1, len(found) + 1), position=found["position"].astype("Int64")
+    )
 
 
-def _by_locomotive(frame: pd.DataFrame, outlook: Outlook, level: float) -> pd.DataFrame:
+def _by_locomotive(frame: pd.DataFrame, level: float, *, spread: float) -> pd.DataFrame:
     if frame.empty:
         return pd.DataFrame(columns=list(COLUMNS))
     ordered = frame.sort_values(
@@ -153,7 +159,9 @@ def _by_locomotive(frame: pd.DataFrame, outlook: Outlook, level: float) -> pd.Da
     ).reset_index()  # fmt: skip
     table["cost"] = groups["cost"].sum(min_count=1).to_numpy()
     table["expected_if_done"] = table["expected"] - table["saved"]
-    bounds = count_bounds(table["usual"], table["ratio"], table["ratio_sd"], level=level)
+    bounds = count_bounds(
+        table["usual"], table["ratio"], table["ratio_sd"], level=level, spread=spread
+    )
     table["lower"], table["upper"] = bounds
     table["reason"] = _reasons(ordered[worst], table["locomotive"])
     table["note"] = np.where(table["stored"], say(Message("outlook.stored")), "")
@@ -224,5 +232,3 @@ def _notes(outlook: Outlook, *, positions: bool) -> tuple[Message, ...]:
     if len(outlook.clocks) > 1:
         notes.append(Message("standouts.own_clock"))
     return tuple(notes)
-
-

@@ -94,7 +94,9 @@ def look_ahead(reader: Reader, scope: Scope, days: float | Mapping[str, float]) 
         seen.append(past)
         left_out.update(missing)
     past = pd.concat(seen, ignore_index=True)
-    frame = pd.concat(positions, ignore_index=True).merge(_ratios(past), how="left", on="locomotive")
+    frame = pd.concat(positions, ignore_index=True).merge(
+        _ratios(past), how="left", on="locomotive"
+    )
     frame = frame.fillna({"ratio": 1.0, "ratio_sd": 0.0})
     ground = lay_ground(reader, scope)
     lay_failures(ground)
@@ -148,8 +150,10 @@ def _ratios(past: pd.DataFrame) -> pd.DataFrame:
         found.append(
             part[["locomotive"]].assign(ratio=shrunk.ratio / shrunk.mean, ratio_sd=shrunk.sd)
         )
-    columns = ["locomotive", "ratio", "ratio_sd"]
-    return pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=columns)
+    if found:
+        return pd.concat(found, ignore_index=True)
+    none = pd.Series(dtype="float64")
+    return pd.DataFrame({"locomotive": none.astype(object), "ratio": none, "ratio_sd": none})
 
 
 def _forecast(frame: pd.DataFrame) -> pd.DataFrame:

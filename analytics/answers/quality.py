@@ -12,7 +12,6 @@ from analytics.answers.basis import make_basis
 from analytics.answers.ground import Ground, is_one_of, lay_ground, text_of
 from analytics.scope import Scope
 from analytics.store import Reader
-from analytics.store.current import current_sql
 
 COLUMNS = ("table", "column", "filled_share", "days_without_inspection", "counters_still", "note")
 STILL_DAYS = 14
@@ -123,7 +122,7 @@ def _filled(column: str) -> str:
 def _current(table: str, ground: Ground) -> str:
     """Return the SELECT of the rows in force, in scope and in the period."""
     mine = f"locomotive IN (SELECT locomotive FROM asked_record WHERE {_kept(ground)})"
-    query = current_sql(table, mine)
+    query = ground.in_force(table, mine)
     conditions = []
     if table in _DATED:
         dated = _DATED[table]
@@ -145,8 +144,8 @@ def _kept(ground: Ground) -> str:
 def _inspected(ground: Ground) -> dict[str, int]:
     query = text_of("uninspected.sql").format(
         kept=_kept(ground),
-        out_of_use=current_sql("out_of_use"),
-        inspections=current_sql("inspections"),
+        out_of_use=ground.in_force("out_of_use"),
+        inspections=ground.in_force("inspections"),
     )
     found = ground.rows(query, since=ground.since, until=ground.until).iloc[0]
     return {"days": int(found["days"]), "never": int(found["never"])}

@@ -262,7 +262,8 @@ def _reading_of_points(table: pd.DataFrame) -> Message:
 def _notes(table: pd.DataFrame, ground: Ground, tested: int) -> list[Message]:
     notes = []
     if table["crossing_earliest"].notna().any():
-        notes += [Message("readings.pace"), Message("readings.by_chance")]
+        notes += [Message("readings.pace"), Message("readings.take_after")]
+        notes.append(Message("readings.by_chance"))
     if tested < len(table):
         notes.append(Message("readings.tested", tested=tested, rows=len(table)))
     later = table["last_at"].dt.normalize() > table["known_to"].dt.normalize()

@@ -134,7 +134,7 @@ def read_closings(
     query = text_of("follow_up.sql").format(
         **ground.sources,
         by="".join(f"{word}, " for word in by),
-        kind="defect" if same_defect else "''",
+        kind="defect" if same_defect else "0",
         counted=ground.counted,
         depot_kept=ground.kept(depot="c.depot"),
         defect_kept=ground.kept(defect="c.defect"),

@@ -85,7 +85,7 @@ def _lay_links(ground: Ground, look_back: LookBack, *, same_defect: bool, at_lea
     prev = "prev_same" if same_defect else "prev_any"
     query = text_of("chain_link.sql").format(
         **ground.sources,
-        kind="defect" if same_defect else "''",
+        kind="defect" if same_defect else "0",
         counted=ground.counted,
         gap=look_back.gap(prev, "found"),
         gap_days=replace(look_back, clock="days").gap(prev, "found"),

@@ -17,6 +17,7 @@ from analytics.answers.groups import Key, check_groups, curve_table, each_group,
 from analytics.answers.lives import Lives, count_lives, not_stated, read_lives
 from analytics.answers.survival_forms import Forms, other_form
 from analytics.errors import ScopeError
+from analytics.estimate.rate import SAME_RATE_P, dispersion_of_counts
 from analytics.estimate.survival import (
     SurvivalCurve,
     kaplan_meier,
@@ -107,6 +108,7 @@ def survival(
     curves = [(group.key, _with_first_bound(group)) for group in found]
     table = curve_table(curves, (*by, *COLUMNS), clock=ground.clock)
     notes = [*_notes(found), *life_notes(lives, ground, by, exactly=chosen == "km")]
+    notes += _uneven(found)
     basis = life_basis(ground, lives, _method(found, chosen))
     return Answer("survival", table, basis, _reading(found, ground, by), tuple(notes))
 
@@ -173,6 +175,26 @@ class _Group:
     key: Key
     lives: pd.DataFrame
     curve: SurvivalCurve | TurnbullCurve
+
+
+def locomotives_differ(lives: pd.DataFrame) -> bool:
+    """Whether locomotives fail at different rates by more than chance."""
+    watched = lives["exit"] - lives["entry"]
+    each = lives.assign(watched=watched).groupby("locomotive")[["failed", "watched"]].sum()
+    _, p = dispersion_of_counts(
+        each["failed"].to_numpy(dtype=np.float64), each["watched"].to_numpy(dtype=np.float64)
+    )
+    return p <= SAME_RATE_P
+
+
+def _uneven(found: list[_Group]) -> list[Message]:
+    """Say where locomotives differ: even bounds by locomotive then hold less than their level."""
+    differing = sum(locomotives_differ(group.lives) for group in found)
+    if not differing:
+        return []
+    if len(found) == 1:
+        return [Message("survival.one_locomotives_differ")]
+    return [Message("survival.locomotives_differ", groups=differing, all=len(found))]
 
 
 def curve_of(part: pd.DataFrame, method: str, level: float) -> SurvivalCurve | TurnbullCurve:

@@ -90,7 +90,8 @@ def trend(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer:
     A system is one locomotive, its positions added; every system keeps its own rate. The tests run
     on the time observed, gaps closed up. The power law runs on the clock since entry into service;
     where that is not known for a locomotive of the group its figures are empty, with a note.
-    Fewer than 3 failures: empty figures.
+    A trend is clear where the bounds of the shape leave 1 out and a test agrees, at the same level;
+    where only one of them speaks the note says which. Fewer than 3 failures: empty figures.
     """
     check_groups(by, "trend", allowed=ALLOWED)
     ground = lay_ground(reader, scope)
@@ -117,6 +118,7 @@ class _Group:
     chi_square: TrendTest
     clustered_p: float
     fit: PowerLawFit | None  # None: age not known
+    level: float
 
 
 def _examine(case: Case, ground: Ground) -> _Group:
@@ -129,6 +131,7 @@ def _examine(case: Case, ground: Ground) -> _Group:
         chi_square=mil_hdbk_189_test(*arrays, system=seen.unit),
         clustered_p=clustered_trend_p(*arrays, system=seen.unit),
         fit=_fit(seen, ground) if seen.ages_known else None,
+        level=ground.scope.level,
     )
 
 
@@ -169,9 +172,9 @@ def _note(group: _Group) -> str:
     if group.fit is None:
         return say(Message("note.age_not_known"))
     said = [
-        (bool(group.fit.note), Message(group.fit.note or "note.bad_fit")),
-        (group.fit.cvm_p < _BADLY_FITTED_P, Message("note.bad_fit")),
-        (_direction(group) == "unclear", Message("note.no_verdict")),
+        (bool(group.fit.note), Message(group.fit.note or "trend.no_maximum")),
+        (group.fit.cvm_p < _BADLY_FITTED_P, Message("note.bad_fit", p=chance(group.fit.cvm_p))),
+        (_direction(group) == "unclear", _unclear(group)),
         (
             group.laplace.p < CLEAR_P <= group.clustered_p,
             Message("note.bunched", p=chance(group.clustered_p)),
@@ -181,15 +184,45 @@ def _note(group: _Group) -> str:
 
 
 def _direction(group: _Group) -> str:
-    """Tell `worse`, `better` or `unclear` from the bounds of the shape, else from the test."""
-    fit = group.fit
-    if fit is not None and not math.isnan(fit.shape_lower):
-        if fit.shape_lower > 1:
-            return "worse"
-        return "better" if fit.shape_upper < 1 else "unclear"
+    """Tell `worse`, `better` or `unclear`: shape and tests must agree where there is a shape."""
+    shape = _shape_says(group)
+    if shape:
+        return shape if _tests_agree(group) else "unclear"
     if not group.laplace.p < CLEAR_P:
         return "unclear"
     return "worse" if group.laplace.statistic > 0 else "better"
+
+
+def _shape_says(group: _Group) -> str:
+    """Tell what the bounds of the shape say, nothing where there are none."""
+    fit = group.fit
+    if fit is None or math.isnan(fit.shape_lower):
+        return ""
+    if fit.shape_lower > 1:
+        return "worse"
+    return "better" if fit.shape_upper < 1 else "unclear"
+
+
+def _tests_agree(group: _Group) -> bool:
+    """Tell whether a test of a constant rate speaks, at the level of the bounds."""
+    return _smaller_p(group) <= 1 - group.level
+
+
+def _smaller_p(group: _Group) -> float:
+    return min(group.laplace.p, group.chi_square.p)
+
+
+def _split(group: _Group) -> bool:
+    """Tell whether of shape and tests one says that there is a trend, and the other does not."""
+    shape = _shape_says(group)
+    return bool(shape) and (shape == "unclear") == _tests_agree(group)
+
+
+def _unclear(group: _Group) -> Message:
+    if not _split(group):
+        return Message("note.no_verdict")
+    key = "note.tests_alone" if _tests_agree(group) else "note.shape_alone"
+    return Message(key, p=chance(_smaller_p(group)))
 
 
 def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
@@ -204,9 +237,11 @@ def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
         return Message(
             _TESTED[_direction(group)], failures=group.failures, p=chance(group.laplace.p)
         )
+    more = {"p": chance(_smaller_p(group))} if _split(group) else {}
     return on_clock(
-        _FITTED_READING[_direction(group)],
+        "trend.split" if _split(group) else _FITTED_READING[_direction(group)],
         ground.clock,
+        **more,
         shape=group.fit.shape,
         lower=group.fit.shape_lower,
         upper=group.fit.shape_upper,
@@ -223,7 +258,7 @@ def _reading_of_groups(found: list[_Group], ground: Ground, by: Sequence[str]) -
         return Message("trend.none_judged", groups=len(found))
     level = ground.scope.level
     worse, better = (
-        [group for group in judged if _direction(group) == way and _tests_agree(group, level)]
+        [group for group in judged if _direction(group) == way and _tests_agree(group)]
         for way in ("worse", "better")
     )
     worse.sort(key=_strength)
@@ -237,14 +272,10 @@ def _reading_of_groups(found: list[_Group], ground: Ground, by: Sequence[str]) -
     )
 
 
-def _tests_agree(group: _Group, level: float) -> bool:
-    return min(group.laplace.p, group.chi_square.p) <= 1 - level
-
-
 def _strength(group: _Group) -> tuple[float, float]:
     """Order as the table: by the lower bound of the shape, then by the stronger test."""
     lower = math.nan if group.fit is None else group.fit.shape_lower
-    return -(0.0 if math.isnan(lower) else lower), min(group.laplace.p, group.chi_square.p)
+    return -(0.0 if math.isnan(lower) else lower), _smaller_p(group)
 
 
 def _notes(found: list[_Group]) -> list[Message]:

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import pandas as pd
 
+from analytics.answers.bunching import bunching
 from analytics.answers.ground import Ground, lay_ground, text_of
 from analytics.answers.known_at import known_at
 from analytics.answers.look_lines import read_lines
@@ -30,10 +31,10 @@ class Trials:
     """All forecasts of a back-test.
 
     `positions` has one row a cut and position: cut, locomotive, class, component, position, chance
-    (NaN: too few to say), age_chance, count_chance, class_chance, past (failures so far), class_past
-    (of all of its class), came (0 or 1), weight (share of the horizon followed; 1 where it came),
-    came_soon (within 7 days), listed (on a look-closer list), open (on it as open). `locomotives`
-    has one row a cut and locomotive: usual, ratio, ratio_sd, stated, found.
+    (NaN: too few to say), age_chance, count_chance, class_chance, past (failures so far),
+    class_past (of all of its class), came (0 or 1), weight (share of the horizon followed; 1 where
+    it came), came_soon (within 7 days), listed (on a look-closer list), open (on it as open).
+    `locomotives` has one row a cut and locomotive: usual, expected, ratio, ratio_sd, spread, found.
     """
 
     positions: pd.DataFrame
@@ -107,7 +108,7 @@ def _told_before(past: Reader, scope: Scope, days: float) -> pd.DataFrame:
     by_class = found.groupby(["class", "component", "position"])["past"]
     found["class_past"] = by_class.transform("sum")
     lines = read_lines(past, scope)
-    return _with_lists(found, lines)
+    return _with_lists(found, lines).assign(spread=bunching(past, scope, days))
 
 
 def _with_lists(found: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
@@ -138,10 +139,10 @@ def _came(ground: Ground, cut: datetime, days: float) -> pd.DataFrame:
 
 
 def _scored(joined: pd.DataFrame, cut: datetime, days: float) -> pd.DataFrame:
-    span = pd.Timedelta(days=days)
+    span = timedelta(days=days)
     came = joined["came_at"].notna() & (joined["came_at"] <= joined["followed_to"])
-    followed = ((joined["followed_to"] - cut) / span).clip(0.0, 1.0)
-    horizons = ((cut - joined["begins_at"]) / span).clip(lower=0.0)
+    followed = ((joined["followed_to"] - cut).dt.total_seconds() / span.total_seconds()).clip(0, 1)
+    horizons = (cut - joined["begins_at"]).dt.total_seconds() / span.total_seconds()
     even = joined["even"].fillna(0.0)
     rate = np.where(
         even > 0, (joined["past"] + _HALF) / (horizons + _HALF / even.where(even > 0, 1.0)), 0.0
@@ -175,7 +176,13 @@ def _found(ground: Ground, joined: pd.DataFrame, cut: datetime, days: float) -> 
         "SELECT locomotive FROM asked_record WHERE ends_at >= $end", end=cut + timedelta(days=days)
     )
     each = joined.groupby("locomotive", as_index=False).agg(
-        {"usual": "sum", "expected": "sum", "ratio": "first", "ratio_sd": "first"}
+        {
+            "usual": "sum",
+            "expected": "sum",
+            "ratio": "first",
+            "ratio_sd": "first",
+            "spread": "first",
+        }
     )
     each = each.merge(whole, on="locomotive").merge(counts, how="left", on="locomotive")
     return each.fillna({"found": 0.0}).assign(cut=cut)

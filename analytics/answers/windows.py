@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -17,7 +18,6 @@ from analytics.answers.groups import (
     cells,
     count_events,
     counts_as_event,
-    each_group,
 )
 
 FloatArray = NDArray[np.float64]
@@ -89,15 +89,24 @@ def cases(ground: Ground, by: Sequence[str], *, stated: bool = False) -> Iterato
     observed = _Observed.read(ground, by, units=counted["unit"])
     counted["code"] = observed.units.get_indexer(pd.Index(counted["unit"]))
     failed = _Failed.read(ground, by, counted, observed, stated=stated)
-    for key, part, _ in each_group(counted, by):
-        failures = failed.of_cells(part["cell"].to_numpy())
-        yield Case(
-            key,
-            part["exposure"].to_numpy(),
-            part["failures"].to_numpy(dtype=np.int64),
-            failures.code,
-            observed.select(by, key, part, failures),
-        )
+    exposure, places, code = (counted[name].to_numpy() for name in ("exposure", "places", "code"))
+    failures = counted["failures"].to_numpy(dtype=np.int64)
+    for key, rows in _group_rows(counted, by):
+        part = failed.of_cells(rows)
+        seen = observed.select(by, key, (code[rows], places[rows]), part)
+        yield Case(key, exposure[rows], failures[rows], part.code, seen)
+
+
+def _group_rows(counted: pd.DataFrame, by: Sequence[str]) -> Iterator[tuple[Key, slice]]:
+    """Walk the groups in order: the key and where its rows stand, for they stand together."""
+    if not by:
+        yield (), slice(0, len(counted))
+        return
+    number = counted.groupby(list(by), sort=False, dropna=False).ngroup().to_numpy()
+    begins = np.flatnonzero(np.diff(number, prepend=-1))
+    keys = counted[list(by)].iloc[begins].itertuples(index=False, name=None)
+    for key, (begin, end) in zip(keys, pairwise([*begins, len(counted)]), strict=True):
+        yield key, slice(int(begin), int(end))
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,18 +132,17 @@ class _Failed:
         ground.keep("asked_cell", counted[[*by, "unit", "cell"]])
         same = " AND ".join(["c.unit = a.locomotive", *(f"c.{word} = a.{word}" for word in by)])
         found = ground.rows(
-            f"SELECT cell, found_tick AS tick FROM asked_episode AS a JOIN asked_cell AS c ON {same}"
-            f" WHERE {counts_as_event(by, stated=stated, of='a.')} ORDER BY ALL"
+            "SELECT cell, found_tick AS tick FROM asked_episode AS a JOIN asked_cell AS c"
+            f" ON {same} WHERE {counts_as_event(by, stated=stated, of='a.')} ORDER BY ALL"
         )
         cell = found["cell"].to_numpy(dtype=np.int64)
         tick = found["tick"].to_numpy(dtype=np.int64)
         code = counted["code"].to_numpy(dtype=np.int64)
         return cls(cell, tick, code[cell], observed.place(counted, cell, tick))
 
-    def of_cells(self, cells: IntArray) -> _Failed:
-        """Pick those of the cells of one group, which stand together."""
-        ends = (cells[0], cells[-1] + 1) if cells.size else (0, 0)
-        kept = slice(*np.searchsorted(self.cell, ends))
+    def of_cells(self, cells: slice) -> _Failed:
+        """Pick those of the cells of one group."""
+        kept = slice(*np.searchsorted(self.cell, (cells.start, cells.stop)))
         return _Failed(self.cell[kept], self.tick[kept], self.code[kept], self.window[kept])
 
 
@@ -143,7 +151,7 @@ class _Observed:
     """All windows, as arrays: picking a group's out of a frame would cost more than estimating."""
 
     frame: pd.DataFrame  # time words of `by`, unit, start, stop: sorted
-    words: dict[str, NDArray[np.object_]]
+    words: dict[str, tuple[IntArray, dict[object, int]]]  # the number of each row's name
     units: pd.Index[str]
     code: IntArray
     start: IntArray
@@ -162,7 +170,7 @@ class _Observed:
         names = pd.Index(pd.unique(pd.concat([units, frame["unit"]])))
         return cls(
             frame=frame,
-            words={word: frame[word].to_numpy() for word in words},
+            words={word: _numbered(frame[word]) for word in words},
             units=names,
             code=names.get_indexer(pd.Index(frame["unit"])).astype(np.int64),
             start=frame["start"].to_numpy(dtype=np.int64),
@@ -190,14 +198,21 @@ class _Observed:
         inside = (mine[row] == theirs) & (self.start[row] <= tick) & (tick <= self.stop[row])
         return np.where(inside, row, -1)
 
-    def select(self, by: Sequence[str], key: Key, part: pd.DataFrame, failures: _Failed) -> Windows:
-        """Pick one group's windows and the failures in them."""
+    def select(
+        self,
+        by: Sequence[str],
+        key: Key,
+        places_of: tuple[IntArray, FloatArray],
+        failures: _Failed,
+    ) -> Windows:
+        """Pick one group's windows and the failures in them; `places_of` its units' places."""
         places = np.zeros(len(self.units))
-        places[part["code"].to_numpy()] = part["places"].to_numpy()
+        places[places_of[0]] = places_of[1]
         kept = places[self.code] > 0
         for word, value in zip(by, key, strict=True):
             if word in self.words:
-                kept &= self.words[word] == value
+                number, names = self.words[word]
+                kept &= number == names.get(value, -1)
         rows = np.flatnonzero(kept)
         inside = np.isin(failures.window, rows)
         window = np.searchsorted(rows, failures.window[inside])
@@ -222,3 +237,9 @@ class _Observed:
             failure_at=(tick - first) / self.ticks,
             failure_age=(tick - zero[window]) / self.ticks + blank[window],
         )
+
+
+def _numbered(names: pd.Series[str]) -> tuple[IntArray, dict[object, int]]:
+    """Number the names of a column: comparing numbers is far cheaper."""
+    number, distinct = pd.factorize(names)
+    return number.astype(np.int64), {name: at for at, name in enumerate(distinct)}

@@ -10,6 +10,8 @@ import pandas as pd
 
 from analytics.answer import Answer
 from analytics.answers import UNGROUPED
+from analytics.cli.layout import GROUPS_AND_LAWS
+from analytics.cli.layout import Layout as _Layout
 from analytics.cli.texts import bounds, cell, heading
 from analytics.scope import GROUPS
 
@@ -34,18 +36,6 @@ class Shown:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class _Layout:
-    """Columns in order, those that need a wide screen, those that are shares of one.
-
-    A pair is one column of bounds.
-    """
-
-    columns: tuple[str | tuple[str, str], ...]
-    wide: frozenset[str | tuple[str, str]] = frozenset()
-    shares: frozenset[str] = frozenset()
-
-
 _LOWER_UPPER = ("lower", "upper")
 _MTBF = ("mtbf_lower", "mtbf_upper")
 _SHAPE = ("shape_lower", "shape_upper")
@@ -56,10 +46,9 @@ _MEDIAN = ("median_lower", "median_upper")
 _CUMULATIVE = ("cumulative_lower", "cumulative_upper")
 _SHRUNK = ("shrunk_lower", "shrunk_upper")
 _RATIO = ("ratio_lower", "ratio_upper")
-_HAZARD = ("hazard_lower", "hazard_upper")
-_RELIABILITY = ("reliability_lower", "reliability_upper")
 _RESTORED = ("restoration_mean_lower", "restoration_mean_upper")
 LAYOUTS = {
+    **GROUPS_AND_LAWS,
     "mtbf": _Layout(
         ("failures", "exposure", "mtbf", _MTBF, "dispersion", "constancy_p"),
         wide=frozenset({"dispersion", "constancy_p"}),
@@ -231,40 +220,6 @@ LAYOUTS = {
         ),
         wide=frozenset({"model", "shape"}),
     ),
-    "kinds": _Layout(
-        ("age", "incidence", _LOWER_UPPER, "at_risk", "events"),
-        shares=frozenset({"incidence", *_LOWER_UPPER}),
-    ),
-    "differ": _Layout(
-        ("group", "against", "model", "ratio", _RATIO, "statistic", "df", "p"),
-        wide=frozenset({"statistic", "df"}),
-    ),
-    "mcf_differ": _Layout(
-        ("group", "against", "age", "difference", _LOWER_UPPER, "at_risk", "at_risk_against")
-    ),
-    "recurrence_differ": _Layout(
-        (
-            "group",
-            "against",
-            "rate",
-            "rate_against",
-            "difference",
-            _LOWER_UPPER,
-            "statistic",
-            "df",
-            "p",
-        ),
-        wide=frozenset({"statistic", "df"}),
-        shares=frozenset({"rate", "rate_against", "difference", *_LOWER_UPPER}),
-    ),
-    "hazard": _Layout(
-        ("model", "age", "hazard", _HAZARD, "reliability", _RELIABILITY),
-        shares=frozenset({"reliability", *_RELIABILITY}),
-    ),
-    "plot": _Layout(
-        ("model", "age", "survival", "fitted", "x", "y"),
-        shares=frozenset({"survival", "fitted"}),
-    ),
     "standouts": _Layout(
         (
             "serial",
@@ -407,7 +362,7 @@ _OTHER_ROWS = {
     "incidence": "kinds",
     "at_risk_against": "mcf_differ",
     "rate_against": "recurrence_differ",
-    "against": "differ",
+    "statistic": "differ",
     "hazard": "hazard",
     "fitted": "plot",
     "cumulative": "intensity",

@@ -109,15 +109,40 @@ def serve(store: Path, host: str, port: int, *, until_ready: bool) -> None:
     help="For --pages: the pages of this store; may be repeated. Default: a demo made for it.",
 )
 @click.option(
-    "--out", type=click.Path(path_type=Path), help="Write the figures of --fits or --pages as JSON."
+    "--honesty", "of_honesty", is_flag=True, help="Whether bounds hold the truth of made-up fleets."
+)
+@click.option(
+    "--minutes",
+    type=click.FloatRange(0),
+    default=10.0,
+    show_default=True,
+    help="For --honesty: about how long; sets the number of fleets.",
+)
+@click.option("--seed", type=int, default=1, show_default=True, help="For --honesty.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Write the figures of --fits, --pages or --honesty as JSON.",
 )
 def bench(
-    rows: int, groups: int, many: int, out: Path | None, stores: tuple[Path, ...], **of: bool
+    rows: int,
+    groups: int,
+    many: int,
+    out: Path | None,
+    stores: tuple[Path, ...],
+    *,
+    minutes: float,
+    seed: int,
+    **of: bool,
 ) -> None:
-    """Time this program on this machine, with made-up data; no store is changed."""
+    """Time this program on this machine, or try its bounds, with made-up data.
+
+    No store is changed.
+    """
     if not any(of.values()):
         raise click.UsageError(
-            "name what to time: --ingest, --fits, --pages", click.get_current_context()
+            "name what to time: --ingest, --fits, --pages, or --honesty",
+            click.get_current_context(),
         )
     if of["of_ingest"]:
         from data_demo.bench.ingest import run
@@ -131,6 +156,10 @@ def bench(
         from data_demo.bench.pages import run as run_pages
 
         run_pages(stores, out=out)
+    if of["of_honesty"]:
+        from data_demo.bench.honesty import run as run_honesty
+
+        run_honesty(minutes, seed=seed, out=out)
 
 
 def _print_headlines(store: Store) -> None:

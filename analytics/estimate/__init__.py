@@ -15,6 +15,9 @@ Which interval is this?
 | survival from inspections (Turnbull) | bootstrap of locomotives, approximate | `turnbull` |
 | shape, B10, median, mean of a fitted life | profile likelihood | `lives`, `life_batch` |
 | hazard, chance of living on, of a fitted life | profile likelihood | `life_hazard` |
+| difference of two mean cumulative functions | as above, common locomotives allowed for | `cumulative_contrast` |
+| difference of two recurrence rates | those of both rates, squared and added | `recurrence_difference` |
+| ratio of two groups of lives | Wald on its logarithm, variance by locomotive | `group_ratio` |
 | cumulative incidence of competing kinds | log-log with the delta-method variance | `competing` |
 
 Every level is two-sided unless a docstring says one-sided. A bound that does not exist is NaN with

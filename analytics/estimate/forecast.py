@@ -77,8 +77,45 @@ def forecast(usual: ArrayLike, ratio: ArrayLike, events: ArrayLike) -> Forecast:
     return Forecast(chance, expected)
 
 
+def dispersion(counts: ArrayLike, unit: ArrayLike) -> float:
+    """Return how many times the chance spread counts have about the mean of their unit, 1 at least.
+
+    Parameters
+    ----------
+    counts : (n,) failures of one unit over stretches of equal length
+    unit : (n,) name or index of the unit (locomotive)
+
+    Conventions
+    -----------
+    Squared deviations from each unit's mean over what a Poisson law lets expect of them, both added
+    up over units: sum (x - m)^2 / sum m (1 - 1 / k), k stretches of the unit.
+
+    Limits
+    ------
+    No unit with two stretches, or no failures: 1.
+
+    References
+    ----------
+    Cox & Lewis (1966), The Statistical Analysis of Series of Events, section 6.2 (dispersion test).
+    """
+    values = np.asarray(counts, dtype=np.float64)
+    _, of = np.unique(np.asarray(unit), return_inverse=True)
+    of = of.ravel()
+    if not values.size:
+        return 1.0
+    number = np.bincount(of)
+    mean = np.bincount(of, values) / number
+    due = float((mean * (number - 1)).sum())
+    return max(1.0, float(((values - mean[of]) ** 2).sum()) / due) if due > 0 else 1.0
+
+
 def count_bounds(
-    usual: ArrayLike, ratio: ArrayLike, ratio_sd: ArrayLike, *, level: float = 0.90
+    usual: ArrayLike,
+    ratio: ArrayLike,
+    ratio_sd: ArrayLike,
+    *,
+    level: float = 0.90,
+    spread: float = 1.0,
 ) -> tuple[FloatArray, FloatArray]:
     """Bound the number of failures that locomotives will have over one horizon.
 
@@ -87,13 +124,13 @@ def count_bounds(
     usual : (n,) failures that the intensities of its positions let expect of each, added up
     ratio, ratio_sd : (n,) mean and standard deviation of what is known of rho
     level : two-sided; each tail holds at most (1 - level) / 2
+    spread : `dispersion` of such counts, for failures that come in bunches
 
     Conventions
     -----------
-    Counts are Poisson given rho, rho gamma with that mean and standard deviation: a negative
-    binomial. That the intensities are estimated too is left out; it matters where a kind has few
-    failures. Repeats, which come in runs, widen the true spread: the back-test shows the share of
-    counts that fell inside.
+    A negative binomial with mean m = rho x usual and variance spread x m + (sd x usual)^2; without
+    bunches that is Poisson given rho, rho gamma. That the intensities are estimated too is left
+    out; it matters where a kind has few failures.
 
     Limits
     ------
@@ -104,15 +141,15 @@ def count_bounds(
     Gelman et al. (2013), Bayesian Data Analysis, 3rd ed., section 2.6 (gamma-Poisson prediction).
     """
     check_level(level)
-    due, mean, spread = (np.asarray(each, dtype=np.float64) for each in (usual, ratio, ratio_sd))
-    due, mean, spread = np.broadcast_arrays(due, mean, np.maximum(spread, 1e-6))
-    sized = (due > 0) & (mean > 0)
-    safe_mean = np.where(sized, mean, 1.0)
-    number = (safe_mean / spread) ** 2
-    with np.errstate(invalid="ignore"):
-        share = 1.0 / (1.0 + np.where(sized, due, 1.0) * spread**2 / safe_mean)
+    due, rho, sd = (np.asarray(each, dtype=np.float64) for each in (usual, ratio, ratio_sd))
+    due, rho, sd = np.broadcast_arrays(due, rho, sd)
+    sized = (due > 0) & (rho > 0)
+    mean = np.where(sized, due * rho, 1.0)
+    beyond = (max(spread, 1.0) - 1.0) * mean + np.where(sized, sd * due, 0.0) ** 2
+    beyond = np.maximum(beyond, 1e-9 * mean)  # Poisson is the limit
+    number, share = mean**2 / beyond, mean / (mean + beyond)
     tail = (1.0 - level) / 2.0
-    blank = np.where(np.isnan(due) | np.isnan(mean), np.nan, 0.0)
+    blank = np.where(np.isnan(due) | np.isnan(rho), np.nan, 0.0)
     lower, upper = (
         np.where(sized, stats.nbinom.ppf(chance, number, share), 0.0) + blank
         for chance in (tail, 1.0 - tail)

@@ -4,7 +4,7 @@ The product's figures come from `lives`; this asks an independent program whethe
 law. lifelines is guarded here: no fit below three failures (on one failure of five it returns a
 shape of 1e16 without a warning), ages in units of a typical age, nothing undefined passed on,
 its warnings turned into a note, its bounds (which leave their range) not used. It takes more than a
-second to import, hence inside the functions.
+second to import, hence inside the functions. The slopes of two groups (`group_ratio`) are its own.
 """
 
 from __future__ import annotations

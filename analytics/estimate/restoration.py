@@ -9,8 +9,18 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from analytics.errors import EstimateError
-from analytics.estimate.lives import LifeData, fit_life
-from analytics.estimate.rate import BoolArray, FloatArray, check_level, check_numbers
+from analytics.estimate.cluster_variance import FEWEST_CLUSTERS
+from analytics.estimate.life_batch import LifeBatch, fit_batch
+from analytics.estimate.life_data import LifeData
+from analytics.estimate.rate import (
+    BoolArray,
+    FloatArray,
+    IntArray,
+    check_level,
+    check_numbers,
+    sums_by,
+)
+from analytics.estimate.risk_sets import check_labels
 
 TOO_FEW_RESTORATIONS = "restoration.too_few"
 ALL_EQUAL = "restoration.all_equal"
@@ -40,7 +50,11 @@ class RestorationTime:
 
 
 def estimate_restoration(
-    hours: ArrayLike, restored: ArrayLike | None = None, *, level: float = 0.90
+    hours: ArrayLike,
+    restored: ArrayLike | None = None,
+    *,
+    level: float = 0.90,
+    cluster: ArrayLike | None = None,
 ) -> RestorationTime:
     """Mean time to restoration under a lognormal law, with Cox's bounds, and the median.
 
@@ -49,6 +63,7 @@ def estimate_restoration(
     hours : (n,) length of each down interval, above 0, in any unit
     restored : (n,) whether it ended; False: still down after that time. None: all ended
     level : two-sided confidence level
+    cluster : (n,) optional, the locomotive of each interval, any labels
 
     Returns
     -------
@@ -60,13 +75,16 @@ def estimate_restoration(
     quantile (restored - 1) times sqrt(s^2/n + s^4/(2(n-1))), Cox's interval with t for z, which
     holds its level better in small samples. With intervals still down mu and sigma by maximum
     likelihood, s^2 = sigma^2 r/(r-1) for r restored, and the variance from the observed
-    information.
+    information. With 10 or more clusters the bounds are the wider of these and of those from the
+    sums, by cluster, of what each interval adds to log mean, times n/(n-1) and with Student's
+    quantile (n - 1) for n clusters.
 
     Limits
     ------
     Fewer than 3 restored, or all lengths equal: NaN with a note. Where the plain average of
     complete samples lies outside the bounds, the lognormal law does not fit: figures stay, note
-    says so. Intervals of one locomotive are taken as independent.
+    says so. Without a cluster, or with fewer than 10, intervals are taken as independent: where
+    locomotives differ, bounds of 0.90 then covered 0.35 to 0.85 in simulation.
 
     Raises
     ------
@@ -77,7 +95,7 @@ def estimate_restoration(
     ----------
     Land (1971), Annals of Mathematical Statistics 42, 1187-1205; Zhou & Gao (1997), Statistics in
     Medicine 16, 783-790 (Cox's interval); Olsson (2005), Journal of Statistics Education 13(1)
-    (t for z).
+    (t for z); Lin & Wei (1989), JASA 84, 1074-1078 (sums by cluster).
     """
     check_level(level)
     lengths = check_numbers(hours, "hours") if np.size(hours) else np.zeros(0)
@@ -93,12 +111,15 @@ def estimate_restoration(
         return _none(ended, level, TOO_FEW_RESTORATIONS)
     if np.ptp(lengths[ended]) <= 1e-9 * float(lengths[ended].max()):
         return _none(ended, level, ALL_EQUAL)
-    found = _complete(np.log(lengths)) if ended.all() else _censored(lengths, ended, level)
+    found = _complete(np.log(lengths)) if ended.all() else _censored(lengths, ended)
     if found is None:
         return _none(ended, level, NOT_DETERMINED)
-    mu, sigma, variance = found
+    mu, sigma, variance = found.mu, found.sigma, found.variance
     middle = mu + sigma**2 / 2
     reach = float(special.stdtrit(number - 1, (1.0 + level) / 2.0)) * np.sqrt(variance)
+    if cluster is not None:
+        labels = check_labels(cluster, lengths.size, "cluster")
+        reach = max(reach, _reach_between(found, np.log(lengths), ended, labels, level=level))
     lower, upper = float(np.exp(middle - reach)), float(np.exp(middle + reach))
     plain = float(lengths.mean())
     fits = not ended.all() or lower <= plain <= upper
@@ -116,25 +137,56 @@ def estimate_restoration(
     )
 
 
-def _complete(logs: FloatArray) -> tuple[float, float, float]:
-    """Mean and standard deviation of the logs, and Cox's variance of the log mean."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Found:
+    """Mean and deviation of the logs, variance of the log mean, covariance of mu and sigma."""
+
+    mu: float
+    sigma: float
+    variance: float
+    covariance: FloatArray
+
+
+def _complete(logs: FloatArray) -> _Found:
+    """From all lengths, with Cox's variance."""
     size, square = logs.size, float(logs.var(ddof=1))
-    return float(logs.mean()), square**0.5, square / size + square**2 / (2 * (size - 1))
+    variance = square / size + square**2 / (2 * (size - 1))
+    return _Found(
+        float(logs.mean()), square**0.5, variance, np.diag([square / size, square / (2 * size)])
+    )
 
 
-def _censored(
-    lengths: FloatArray, ended: BoolArray, level: float
-) -> tuple[float, float, float] | None:
-    """The same by maximum likelihood; None where no maximum determines both."""
+def _censored(lengths: FloatArray, ended: BoolArray) -> _Found | None:
+    """By maximum likelihood; None where no maximum determines both."""
     upper = np.where(ended, lengths, np.inf)
-    fit = fit_life(LifeData(np.zeros(lengths.size), lengths, upper), "lognormal", level=level)
-    if not fit.model:
+    lives = LifeBatch.of(LifeData(np.zeros(lengths.size), lengths, upper), size=1)
+    fit = fit_batch(lives, "lognormal", bounds=False)
+    mu, sigma = float(fit.mu[0]), float(fit.sigma[0])
+    if np.isnan(sigma):
         return None
     number = int(ended.sum())
     correction = number / (number - 1)
-    square = fit.sigma**2 * correction
+    square = sigma**2 * correction
     slope = np.array([1.0, square**0.5])  # of mu + sigma^2 / 2 by mu and sigma
-    return fit.mu, square**0.5, float(slope @ fit.covariance @ slope) * correction
+    covariance = fit.covariance[..., 0] * correction
+    return _Found(mu, square**0.5, float(slope @ covariance @ slope), covariance)
+
+
+def _reach_between(
+    found: _Found, logs: FloatArray, ended: BoolArray, labels: IntArray, *, level: float
+) -> float:
+    """Half width of the bounds of the log mean between clusters, 0 where they are too few."""
+    clusters = int(labels.max()) + 1
+    if clusters < FEWEST_CLUSTERS:
+        return 0.0
+    z = (logs - found.mu) / found.sigma
+    # Scores of mu and sigma; of an interval still running, of its chance to last longer.
+    lasting = np.exp(-0.5 * z**2 - special.log_ndtr(-z)) / np.sqrt(2.0 * np.pi)
+    scores = np.stack([np.where(ended, z, lasting), np.where(ended, z**2 - 1.0, z * lasting)])
+    pull = np.array([1.0, found.sigma]) @ found.covariance @ scores / found.sigma
+    between = np.sum(sums_by(labels, pull - pull.mean(), clusters) ** 2)
+    quantile = special.stdtrit(clusters - 1, (1.0 + level) / 2.0)
+    return float(quantile * np.sqrt(between * clusters / (clusters - 1)))
 
 
 def _none(ended: BoolArray, level: float, note: str) -> RestorationTime:

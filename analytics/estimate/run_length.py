@@ -1,8 +1,9 @@
 """How long a cumulative sum of weekly counts runs before it alarms, and the limit that suits.
 
 The chart is S = max(0, S + x - k) with an alarm at S >= h (Lucas 1985). `cusum_cycles` is the exact
-Markov chain of Brook & Evans (1972); `alarm_limits` turns it round: the limit h at which false
-alarms come as seldom as asked, although the rate is known from a finite baseline only.
+Markov chain of Brook & Evans (1972), solved by `chain_cycles`; `alarm_limits` turns it round: the
+limit h at which false alarms come as seldom as asked, although the rate is known from a finite
+baseline only.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ DOUBLING = float(np.log(2.0))
 LEAST_LIMIT = 1.0
 """No chart alarms at less: one single finding in a quiet time is no warning."""
 
+_NO_CHANCE = 1e-13  # rounding leaves as much of none
 _MOST_STATES = 240
 _FURTHEST = 20.0  # no chart needs a higher limit for a false alarm in a few thousand weeks
 # k of the grid as fractions in lowest terms: the sum then moves on the lattice of the denominator.
@@ -112,8 +114,59 @@ def cusum_cycles(
     by[:, moves[inside] + most] = chances[:, inside]
     moved = by[:, states[None, :] - states[:, None] + most]
     home = np.cumsum(chances, axis=1)[:, np.clip(reference - states, 0, None) // parts]
-    home = home * (states <= reference)
-    steps, back = _add_up(moved[:, :, 1:], home, reference)
+    moved[:, :, 0] = home * (states <= reference)
+    return chain_cycles(moved, down=reference)
+
+
+def chain_cycles(chain: ArrayLike, *, down: int | None = None) -> Cycles:
+    """Length and end of a cycle of any chart that is a Markov chain, for all leading parts at once.
+
+    Parameters
+    ----------
+    chain : (n, states, states), or (states, states) for one chain
+        Chance to move in one step from the state of the row to that of the column. What a row
+        lacks to 1 is the chance of an alarm.
+    down
+        No move goes down by more states than this; None where moves may go anywhere.
+
+    Returns
+    -------
+    Cycles
+        A cycle goes from the first state back to it, or to an alarm. Column j - 1 is for the first
+        j states alone, where a move to any other is an alarm; the last column is the whole chain.
+
+    Conventions
+    -----------
+    A chart that starts elsewhere has that state put first; one that starts where it can never come
+    back to has a first state that nothing moves to.
+
+    Limits
+    ------
+    A chance of an alarm below 1e-12 is given as 1e-12: it cannot be told from none. `down` is taken
+    at its word: with moves that go further the result is wrong.
+
+    Raises
+    ------
+    EstimateError
+        A chain that is not square, chances below 0 or of a row that add up to more than 1, or
+        states that once reached are never left.
+
+    References
+    ----------
+    Brook & Evans (1972), Biometrika 59, 539-549, section 2; Champ & Woodall (1987), Technometrics
+    29, 393-399 (rules on runs as a chain).
+    """
+    moves = np.asarray(chain, dtype=np.float64)
+    moves = moves[None] if moves.ndim == 2 else moves
+    if moves.ndim != 3 or not moves.shape[1] == moves.shape[2] > 0:
+        raise EstimateError(f"A chain is square, states by states, got shape {moves.shape!r}.")
+    if not (moves.min() >= 0 and moves.sum(axis=2).max() <= 1 + 1e-9):
+        raise EstimateError("Chances of a chain are 0 or more and add up to 1 at most in a row.")
+    reach = moves.shape[1] if down is None else down
+    with np.errstate(divide="ignore", invalid="ignore"):
+        steps, back = _add_up(moves[:, :, 1:], moves[:, :, 0], reach)
+    if not np.isfinite(steps).all():
+        raise EstimateError("A chain has states that once reached are never left.")
     return Cycles(steps, np.maximum(1.0 - back, 1e-12))
 
 
@@ -139,6 +192,8 @@ def _add_up(moved: FloatArray, home: FloatArray, reference: int) -> tuple[FloatA
         times = left[:, low, state] / own[:, :1]
         left[:, low, state + 1 :] -= times[:, :, None] * own[:, None, 1:]
         ends[:, low.start + 1 : low.stop + 1] -= times[:, :, None] * ends[:, None, state + 1]
+    # What stands on the diagonal is the chance to get away from each state: none, no mean.
+    found[0, np.diagonal(left, axis1=1, axis2=2).min(axis=1, initial=1.0) < _NO_CHANCE] = np.nan
     return found[0], found[1]
 
 

@@ -127,13 +127,13 @@ def clustered(
     if rows.ndim != 2 or len(rows) != of.size:
         raise EstimateError("parts needs one row for each index of cluster.")
     size = int(of.max(initial=-1)) + 1
-    sums = np.stack([np.bincount(of, column, size) for column in rows.T], axis=1)
+    sums = np.stack([np.bincount(of, column, size) for column in rows.T], axis=1).astype(float)
     with np.errstate(divide="ignore", invalid="ignore"):
         value = float(figure(sums.sum(axis=0)))
         if size < 2 or not np.isfinite(value):
             return Score(value if np.isfinite(value) else np.nan, np.nan, np.nan)
         rng = np.random.default_rng(SEED)
-        times = rng.multinomial(size, np.full(size, 1.0 / size), size=draws)
+        times = rng.multinomial(size, np.full(size, 1.0 / size), size=draws).astype(np.float64)
         drawn = figure(times @ sums)
     drawn = drawn[np.isfinite(drawn)]
     if not drawn.size:

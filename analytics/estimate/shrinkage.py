@@ -166,21 +166,21 @@ def _quantile(shape: FloatArray, rate: FloatArray, weight: FloatArray, chance: f
     first, second = shape / rate, shape * (shape + 1.0) / rate**2
     mean = first @ weight
     variance = np.maximum(second @ weight - mean**2, 1e-300)
-    at = special.gammaincinv(mean**2 / variance, chance) * variance / mean
+    at = np.maximum(special.gammaincinv(mean**2 / variance, chance) * variance / mean, 1e-12)
     low, high = np.zeros(at.size), np.full(at.size, np.inf)
-    at = np.maximum(at, 1e-12)
+    open_ = np.arange(at.size)  # units that have not settled yet
     for _ in range(_STEPS):
-        x = at[:, None] * rate
-        excess = special.gammainc(shape, x) @ weight - chance
-        low, high = np.where(excess < 0, at, low), np.where(excess >= 0, at, high)
-        density = np.exp(special.xlogy(shape, x) - x - special.gammaln(shape)) @ weight / at
-        newton = at - excess / np.maximum(density, 1e-300)
-        halfway = np.where(
-            np.isfinite(high), 0.5 * (low + np.where(np.isfinite(high), high, 0)), 2 * at
-        )
-        following = np.where((newton > low) & (newton < high), newton, halfway)
-        settled = np.abs(following - at) <= _NEAR * at
-        at = following
-        if settled.all():
+        now, a, b = at[open_], shape[open_], rate[open_] if rate.ndim > 1 else rate
+        x = now[:, None] * b
+        excess = special.gammainc(a, x) @ weight - chance
+        low[open_] = below = np.where(excess < 0, now, low[open_])
+        high[open_] = above = np.where(excess >= 0, now, high[open_])
+        density = np.exp(special.xlogy(a, x) - x - special.gammaln(a)) @ weight / now
+        newton = now - excess / np.maximum(density, 1e-300)
+        halfway = np.where(np.isfinite(above), 0.5 * (below + np.minimum(above, 1e300)), 2 * now)
+        following = np.where((newton > below) & (newton < above), newton, halfway)
+        at[open_] = following
+        open_ = open_[np.abs(following - now) > _NEAR * now]
+        if not open_.size:
             break
     return at

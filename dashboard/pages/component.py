@@ -38,16 +38,8 @@ def _positions(visit: Visit) -> str:
 PAGE = PageKind(
     _draw_head,
     (
-        "mtbf",
-        "recurrence",
-        "month",
-        "survival",
-        "mcf",
-        "trend",
-        "fit",
-        "mtbf_depot",
-        "mtbf_position",
-        "watch",
-        "chains",
+        *("mtbf", "recurrence", "month", "survival", "mcf", "mtbf_depot", "mtbf_position"),
+        *("watch", "chains", "recurrence_differ", "intensity", "trend", "kinds", "hazard"),
+        *("plot", "mcf_differ", "fit", "differ"),
     ),
 )

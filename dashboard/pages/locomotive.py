@@ -26,5 +26,17 @@ def _draw_head(visit: Visit) -> list[Component]:
 
 PAGE = PageKind(
     _draw_head,
-    ("timeline", "open", "chains", "standing", "down", "counters", "ages", "readings", "measured"),
+    (
+        "closer",
+        "timeline",
+        "open",
+        "chains",
+        "standing",
+        "down",
+        "counters",
+        "weeks_positions",
+        "ages",
+        "readings",
+        "measured",
+    ),
 )

@@ -26,6 +26,8 @@ PAGES: Mapping[str, PageKind] = {
         ),
     ),
     "warnings": PageKind(lead("warnings"), ("alarms", "watch")),
+    "next-weeks": PageKind(lead("next-weeks"), ("weeks", "weeks_positions")),
+    "look-closer": PageKind(lead("look-closer"), ("closer",)),
     "readings": PageKind(lead("readings"), ("readings",)),
     "records": records.PAGE,
 }

@@ -19,6 +19,7 @@ from dashboard.wording import Wording, shown
 RATE_PER = {"hours": 1_000, "km": 100_000, "days": 30}
 """A rate in words is per so many units of its clock."""
 
+_TEXTS = ("reason", "note")  # sentences in which names of the catalogue occur
 _FEW_NAMES = 5
 _THEN = "\u203a"
 # What an option is called there, where its name here would hide one of Python's own.
@@ -54,25 +55,26 @@ def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
 
 def cell(column: str, value: Any, wording: Wording, *, share: bool = False) -> str:
     """Show one value of an answer's table."""
-    if column == "actions":
-        return f" {_THEN} ".join(wording.label("action", done) for done in str(value).split(" > "))
-    if column == "locomotives" and isinstance(value, str):
-        return _first_of(value.split(", "))
     if isinstance(value, Message):
         return wording.say(value)
+    if value is None or pd.isna(value):
+        return shown(None)
+    if isinstance(value, str):
+        return _text(column, value, wording)
     if column == "month" and isinstance(value, date):
         return f"{value:%Y-%m}"
-    if value is None or (isinstance(value, float) and math.isnan(value)):
-        return shown(None)
-    if value is pd.NA or value is pd.NaT:
-        return shown(None)
-    if isinstance(value, np.generic):
-        value = value.item()
-    if isinstance(value, bool):
-        return wording.phrase("table.yes" if value else "table.no")
-    if share:
-        return percent(float(value))
-    return wording.label(column, value) if isinstance(value, str) else shown(value)
+    plain = value.item() if isinstance(value, np.generic) else value
+    if isinstance(plain, bool):
+        return wording.phrase("table.yes" if plain else "table.no")
+    return percent(float(plain)) if share else shown(plain)
+
+
+def _text(column: str, value: str, wording: Wording) -> str:
+    if column == "actions":
+        return f" {_THEN} ".join(wording.label("action", done) for done in value.split(" > "))
+    if column == "locomotives":
+        return _first_of(value.split(", "))
+    return wording.relabel(value) if column in _TEXTS else wording.label(column, value)
 
 
 def twin(

@@ -11,6 +11,8 @@ from dashboard.sections import (
     chain_steps,
     changes,
     cumulative,
+    engineer,
+    intensity,
     narrow,
     out_of_use,
     outstanding,
@@ -33,6 +35,7 @@ _LOOK_BACK = MappingProxyType(
         "same_defect": Choice(("no", "yes"), narrow.read_yes),
     }
 )
+_DIFFERENCES = ("rate", "rate_against", "difference", "lower", "upper")
 _RANKS = {"rank": Choice(("ratio", "hours", "cost"), narrow.read_rank)}
 _FALSE_ALARMS = {"false_alarms": Choice(("1", "0.25", "4"), narrow.read_positive)}
 _STANDOUTS = {
@@ -91,6 +94,29 @@ SECTIONS: Mapping[str, SectionKind] = {
     ),
     "trend": SectionKind("trend", {"by": ("class",)}, shape.draw),
     "fit": SectionKind("survival", {"fit": True, "by": ("class",)}, listing("fit"), wide=True),
+    "intensity": SectionKind("survival", {"intensity": True, "by": ("class",)}, intensity.draw),
+    "kinds": SectionKind("survival", {"kinds": True}, engineer.draw_kinds),
+    "hazard": SectionKind("survival", {"hazard": True, "by": ("class",)}, engineer.draw_hazard),
+    "plot": SectionKind("survival", {"plot": True, "by": ("class",)}, engineer.draw_plot),
+    "differ": SectionKind("survival", {"differ": "class"}, listing("differ"), wide=True),
+    "mcf_differ": SectionKind("mcf", {"differ": "class"}, engineer.draw_mcf_differ),
+    "recurrence_differ": SectionKind(
+        "recurrence",
+        {"differ": "action"},
+        listing("recurrence_differ", shares=_DIFFERENCES),
+        choices=_LOOK_BACK,
+        wide=True,
+    ),
+    "weeks": SectionKind("next-weeks", {}, listing("weeks", without=("class",)), wide=True),
+    "weeks_positions": SectionKind(
+        "next-weeks",
+        {"positions": True},
+        listing("weeks_positions", shares=("chance",)),
+        wide=True,
+    ),
+    "closer": SectionKind(
+        "look-closer", {}, listing("closer", shares=("chance",), of="lines"), wide=True
+    ),
     "reliability": SectionKind(
         "mtbf", {"by": ("component",)}, listing("reliability", without=_RATES), wide=True
     ),

@@ -54,7 +54,9 @@ class Cell:
 
 
 CELLS = tuple(
-    Cell(SHAPES[(j + k + 2 * twin) % 4], spread, failures, EVERY[(j + k // 2 + k * twin + twin) % 2])
+    Cell(
+        SHAPES[(j + k + 2 * twin) % 4], spread, failures, EVERY[(j + k // 2 + k * twin + twin) % 2]
+    )
     for k, spread in enumerate(SPREADS)
     for j, failures in enumerate(FAILURES)
     for twin in (0, 1)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,7 +55,7 @@ class Lives:
         """Age at which each life came into the records."""
         return np.maximum(0.0, -self.start)
 
-    def of_run(self, values: NDArray[np.generic]) -> list[NDArray[np.generic]]:
+    def of_run(self, values: NDArray[Any]) -> list[NDArray[Any]]:
         """Split an array by run."""
         return np.split(values, np.searchsorted(self.run, np.arange(1, self.runs)))
 
@@ -88,17 +89,19 @@ def draw_lives(
     """
     factor = np.repeat(draw_factors(cell, runs, rng), POSITIONS, axis=1)
     start = np.broadcast_to(np.repeat(in_service, POSITIONS), factor.shape)
-    run, place = np.indices(factor.shape)
-    rows: list[tuple[NDArray[np.generic], ...]] = []
+    number = np.indices(factor.shape)
+    run, place = number[0], number[1]
+    rows: list[tuple[NDArray[Any], ...]] = []
     while np.any(start < DAYS):
         life = scale * (rng.standard_exponential(factor.shape) / factor) ** (1.0 / cell.shape)
         found = cell.every * np.ceil((start + life) / cell.every)
         failed, end = found <= DAYS, np.minimum(found, DAYS)
         sound = np.where(failed, np.maximum(found - cell.every, start), DAYS)
         seen = (start < DAYS) & (end > 0)
-        rows.append(tuple(array[seen] for array in (run, place, start, sound, end, failed)))
+        row: tuple[NDArray[Any], ...] = (run, place, start, sound, end, failed)
+        rows.append(tuple(array[seen] for array in row))
         start = found
-    columns = [np.concatenate(column) for column in zip(*rows, strict=True)]
+    columns: list[NDArray[Any]] = [np.concatenate(column) for column in zip(*rows, strict=True)]
     order = np.lexsort((columns[2], columns[1], columns[0]))
     return Lives(runs, *(column[order] for column in columns))
 
@@ -132,9 +135,7 @@ class Stretches:
     scale: float
 
     @classmethod
-    def of(
-        cls, cell: Cell, start: FloatArray, stop: FloatArray, locomotive: IntArray
-    ) -> Stretches:
+    def of(cls, cell: Cell, start: FloatArray, stop: FloatArray, locomotive: IntArray) -> Stretches:
         """Scale the law so that the stretches expect the cell's failures."""
         grown = float(np.sum(stop**cell.shape - start**cell.shape))
         return cls(start, stop, locomotive, cell.shape, cell.failures / grown)
@@ -162,7 +163,7 @@ def whole_records(cell: Cell) -> Stretches:
 
 
 def renewed_once(cell: Cell) -> Stretches:
-    """Return two stretches a position: until a renewal by plan half way, and after it from age 0."""
+    """Return two stretches a position: to a renewal by plan half way, then from age 0."""
     in_service = np.repeat(STAGGERED if cell.every > 1 else FROM_FIRST_DAY, POSITIONS)
     entry = np.maximum(0.0, -in_service)
     half = (DAYS - np.maximum(0.0, in_service)) / 2.0

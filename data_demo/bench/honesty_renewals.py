@@ -7,7 +7,7 @@ they were drawn from; otherwise the law of life per replacement of the very larg
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -40,8 +40,8 @@ CHANGED = DAYS / 2.0
 MIDDLE, LAST = DAYS / 2.0, DAYS
 INTERVALS_MATTER = 0.05
 _TRUTH_SEED = 11
-_TRUE_FAILURES = 200_000
-_FEWEST_FLEETS = 600
+_TRUE_FAILURES = 100_000
+_FEWEST_FLEETS = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,8 +135,10 @@ def survival(cell: Cell, runs: int, rng: np.random.Generator) -> dict[str, Trial
     truth = truth_of(cell)
     columns = (*_watched(lives), lives.locomotive)
     found = [
-        survival_at(*part[:3], truth.age, level=LEVEL, cluster=part[3])
-        for part in zip(*(lives.of_run(column) for column in columns), strict=True)
+        survival_at(entry, exit, failed, truth.age, level=LEVEL, cluster=locomotive)
+        for entry, exit, failed, locomotive in zip(
+            *(lives.of_run(column) for column in columns), strict=True
+        )
     ]
     return {"survival at the median age": _trial(found, truth.survival)}
 
@@ -150,7 +152,12 @@ def lives_law(cell: Cell, runs: int, rng: np.random.Generator) -> dict[str, Tria
         f"Weibull {name}": Trial(
             getattr(fit, f"{key}_lower"), getattr(fit, f"{key}_upper"), truth[key]
         )
-        for key, name in (("shape", "shape"), ("b10", "B10"), ("median", "median"), ("mean", "mean"))
+        for key, name in (
+            ("shape", "shape"),
+            ("b10", "B10"),
+            ("median", "median"),
+            ("mean", "mean"),
+        )
     }
 
 
@@ -240,10 +247,7 @@ def _true_rng(cell: Cell, number: int) -> np.random.Generator:
 
 
 def _trial(
-    found: list[object], truth: float, lower: str = "lower", upper: str = "upper"
+    found: Sequence[object], truth: float, lower: str = "lower", upper: str = "upper"
 ) -> Trial:
     ends = [np.array([getattr(one, name) for one in found]) for name in (lower, upper)]
     return Trial(ends[0], ends[1], truth)
-
-
-Family = Callable[[Cell, int, np.random.Generator], dict[str, Trial]]

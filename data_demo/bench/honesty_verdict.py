@@ -85,6 +85,11 @@ class Figure:
         return "miss" if low or generous < SHARE else "open"
 
     @property
+    def only_wide(self) -> bool:
+        """Whether what is outside the band is so by holding more than the level."""
+        return all(found.coverage >= BAND[0] for found in self.counted)
+
+    @property
     def outside(self) -> list[Coverage]:
         """Cells to be told of: outside the band, or too low with few failures; lowest first."""
         told = [

@@ -130,11 +130,11 @@ def _time_pages(store: Store) -> list[Timed]:
     cold, warm = _client(store, cache=False), _client(store, cache=True)
     timed: list[Timed] = []
     for page, part, call in _calls(store):
-        print(f"{page}: {part}", file=sys.stderr)
         took, size = _post(cold, call)
         _post(warm, call)  # keeps the answer
         again = [_post(warm, call)[0] for _ in range(REPEATS)]
         middle, high = np.percentile(again, [50, 95])
+        print(f"{page}, {part}: {took:.0f} ms cold, {middle:.0f} ms warm", file=sys.stderr)
         timed.append(Timed(page, part, took, float(middle), float(high), size / 1e3))
     return timed
 

@@ -87,6 +87,12 @@ def test_drift_to_the_limit() -> None:
     assert found.reading.key == "readings.between"
     assert say(found.reading).startswith("None of 1 value is beyond a limit. First heading for")
     assert found.basis.events == 30
+    # a date is told with what it supposes, and how seldom its bounds hold where that is not so
+    assert [note.key for note in found.notes] == [
+        "readings.pace",
+        "readings.take_after",
+        "readings.by_chance",
+    ]
 
 
 def test_falling_to_a_lower_limit() -> None:

@@ -173,4 +173,6 @@ def test_fit_says_when_locomotives_differ_by_more_than_chance() -> None:
     for number in range(5, 100, 10):
         uneven.finding(day(number), **exact).finding(day(number), position="2", **exact)
     assert "fit.one_locomotives_differ" in keys(uneven)  # 20 failures of 5A, none of 6B
+    curve = answer(reader_of(uneven), "survival", **INJECTOR)
+    assert "survival.one_locomotives_differ" in [note.key for note in curve.notes]
     assert "fit.one_locomotives_differ" not in keys(three_failures())

@@ -107,3 +107,30 @@ def test_reading_of_groups_names_what_tests_and_shape_agree_on() -> None:
     }
     assert found.table["laplace_p"].iloc[0] < 0.001
     assert found.table["laplace_p"].iloc[1] > 0.9
+
+
+@pytest.mark.parametrize(
+    ("found_on", "level", "note", "reading"),
+    [
+        ((40, 60, 75, 85, 90, 95), 0.90, "", "trend.worse_hours"),
+        ((40, 60, 75, 85, 90, 95), 0.99, "no clear trend", "trend.unclear_hours"),
+        # one early failure: u = (70.83 - 50) / (100 sqrt(1/72)) = 1.77, p 0.077, but the logs add
+        # up to 3.90: chi-square 7.8 with 12 degrees of freedom, and the shape's bounds hold 1
+        ((5, 70, 80, 85, 90, 95), 0.90, "no clear trend: the tests see one", "trend.split_hours"),
+    ],
+)
+def test_shape_and_tests_must_agree_on_a_trend(
+    found_on: tuple[int, ...], level: float, note: str, reading: str
+) -> None:
+    world = railway(engine_hours_at_start=1000)
+    for number in found_on:
+        world.finding(day(number), action="cleaned", severity="in-service")
+    asked = {"component": "injector", "locomotive": "5A", "level": level}
+    found = answer(reader_of(world), "trend", **asked)
+    row = found.table.iloc[0]
+    speaks = min(row["laplace_p"], row["milhdbk_p"]) <= 1 - level
+    assert speaks == (reading != "trend.unclear_hours")
+    assert (row["shape_lower"] > 1) == (reading == "trend.worse_hours")
+    told = [part.split(" (")[0].split(",")[0] for part in row["note"].split("; ")]
+    assert [part for part in told if "trend" in part] == ([note] if note else [])
+    assert found.reading.key == reading

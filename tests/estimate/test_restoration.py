@@ -117,3 +117,44 @@ def test_bounds_hold_the_true_mean(size: int) -> None:
     found = [estimate_restoration(rng.lognormal(1.5, 0.9, size)) for _ in range(runs)]
     held = sum(one.mean_lower <= truth <= one.mean_upper for one in found)
     assert held / runs >= 0.87
+
+
+def test_bounds_by_locomotive_are_those_of_the_sums_by_hand() -> None:
+    # Twelve locomotives with two equal lengths each: within one locomotive nothing varies, so the
+    # 24 lengths say no more than 12. By hand: pull = (d + (d^2 - s^2) / 2) / n of each log's
+    # distance d from the mean, added up in twos, squares times 12/11, Student's t(11) = 1.79588.
+    one = np.linspace(1.0, 4.0, 12)
+    logs, locomotive = np.repeat(one, 2), np.repeat(np.arange(12), 2)
+    away = logs - logs.mean()
+    pull = (away + away**2 / 2) / 24
+    pull -= pull.mean()
+    reach = 1.79588 * math.sqrt(12 / 11 * np.sum((pull[::2] + pull[1::2]) ** 2))
+    found = estimate_restoration(np.exp(logs), cluster=locomotive)
+    assert math.log(found.mean_upper / found.mean) == pytest.approx(reach, rel=1e-4)
+    assert math.log(found.mean / found.mean_lower) == pytest.approx(reach, rel=1e-4)
+    alone = estimate_restoration(np.exp(logs))
+    assert alone.mean_upper < found.mean_upper
+    assert alone.mean == found.mean
+    named = estimate_restoration(np.exp(logs), cluster=[f"L{n}" for n in locomotive])
+    assert named == found
+    few = estimate_restoration(np.exp(logs), cluster=locomotive % 9)
+    assert few == alone
+
+
+@pytest.mark.parametrize(("down", "runs"), [(0.0, 400), (0.15, 100)])
+def test_bounds_by_locomotive_hold_where_locomotives_differ(down: float, runs: int) -> None:
+    """Own means by locomotive, log deviation 0.3; 0.90 +- 3 Monte-Carlo errors of the runs."""
+    rng = np.random.default_rng(6)
+    truth = math.exp(2.0 + (0.3**2 + 0.5**2) / 2)
+    held = alone_held = 0
+    for _ in range(runs):
+        of = rng.integers(0, 24, 150)
+        hours = np.exp(2.0 + rng.normal(0, 0.3, 24)[of] + rng.normal(0, 0.5, 150))
+        cut = rng.exponential(truth / down, 150) if down else np.full(150, np.inf)
+        ended, hours = hours <= cut, np.minimum(hours, cut)
+        found = estimate_restoration(hours, ended, cluster=of)
+        held += found.mean_lower <= truth <= found.mean_upper
+        alone = estimate_restoration(hours, ended)
+        alone_held += alone.mean_lower <= truth <= alone.mean_upper
+    assert held / runs == pytest.approx(0.90, abs=3 * math.sqrt(0.09 / runs))
+    assert alone_held / runs < 0.80

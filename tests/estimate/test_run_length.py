@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from analytics.errors import EstimateError
-from analytics.estimate.run_length import DOUBLING, alarm_limits, cusum_cycles
+from analytics.estimate.run_length import DOUBLING, alarm_limits, chain_cycles, cusum_cycles
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 
@@ -131,3 +131,33 @@ def test_nonsense_is_refused() -> None:
         cusum_cycles(1.0, 1, 1, 1, dispersion=0.5)
     with pytest.raises(EstimateError, match="at least 1 step away"):
         alarm_limits([1.0], [20.0], [1.0], steps=1.0)
+
+
+def test_any_chain_and_each_of_its_leading_parts_by_hand() -> None:
+    """Closed form: mean steps to the alarm from the first state are (I - Q)^-1 1 of each part."""
+    random = np.random.default_rng(9)
+    chains = random.random((3, 7, 7)) * (random.random((3, 7, 7)) < 0.6)
+    chains *= 0.97 / np.maximum(chains.sum(axis=2, keepdims=True), 1)
+    found = chain_cycles(chains)
+    for row, chain in enumerate(chains):
+        for size in (1, 4, 7):
+            left = np.eye(size) - chain[:size, :size]
+            direct = np.linalg.solve(left, np.ones(size))[0]
+            assert found.run_length[row, size - 1] == pytest.approx(direct, rel=1e-10)
+    assert chain_cycles(chains[0]).steps == pytest.approx(found.steps[:1])
+
+
+@pytest.mark.parametrize(
+    ("chain", "words"),
+    [
+        (np.zeros((2, 3)), r"square.*\(1, 2, 3\)"),
+        (np.zeros((0, 0)), "square"),
+        ([[0.5, -0.1], [0.0, 0.5]], "0 or more"),
+        ([[0.5, 0.6], [0.0, 0.5]], "1 at most"),
+        ([[0.5, np.nan], [0.0, 0.5]], "0 or more"),
+        ([[0.5, 0.4, 0.0], [0.0, 0.3, 0.7], [0.0, 0.9, 0.1]], "never left"),
+    ],
+)
+def test_what_is_no_chain_with_an_end_is_refused(chain: Any, words: str) -> None:
+    with pytest.raises(EstimateError, match=words):
+        chain_cycles(chain)

@@ -33,3 +33,5 @@ CREATE OR REPLACE TABLE history.life (
     end_kind VARCHAR, defect VARCHAR, action VARCHAR, start_hours BIGINT, entry_hours BIGINT,
     exit_hours BIGINT, lower_hours BIGINT, start_km BIGINT, entry_km BIGINT, exit_km BIGINT,
     lower_km BIGINT, inspected BOOLEAN, first_known BOOLEAN);
+CREATE OR REPLACE TABLE history.replaced (
+    table_name VARCHAR, locomotive VARCHAR, bucket INTEGER, batch INTEGER, file INTEGER, row_number BIGINT);

@@ -1,0 +1,59 @@
+"""What a layout of columns is, and those of groups told apart, kinds of defect and laws of life."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Columns in order, those that need a wide screen, those that are shares of one.
+
+    A pair is one column of bounds.
+    """
+
+    columns: tuple[str | tuple[str, str], ...]
+    wide: frozenset[str | tuple[str, str]] = frozenset()
+    shares: frozenset[str] = frozenset()
+
+
+_LOWER_UPPER = ("lower", "upper")
+_RATIO = ("ratio_lower", "ratio_upper")
+_HAZARD = ("hazard_lower", "hazard_upper")
+_RELIABILITY = ("reliability_lower", "reliability_upper")
+GROUPS_AND_LAWS = {
+    "kinds": Layout(
+        ("age", "incidence", _LOWER_UPPER, "at_risk", "events"),
+        shares=frozenset({"incidence", *_LOWER_UPPER}),
+    ),
+    "differ": Layout(
+        ("group", "against", "model", "ratio", _RATIO, "statistic", "df", "p"),
+        wide=frozenset({"statistic", "df"}),
+    ),
+    "mcf_differ": Layout(
+        ("group", "against", "age", "difference", _LOWER_UPPER, "at_risk", "at_risk_against")
+    ),
+    "recurrence_differ": Layout(
+        (
+            "group",
+            "against",
+            "rate",
+            "rate_against",
+            "difference",
+            _LOWER_UPPER,
+            "statistic",
+            "df",
+            "p",
+        ),
+        wide=frozenset({"statistic", "df"}),
+        shares=frozenset({"rate", "rate_against", "difference", *_LOWER_UPPER}),
+    ),
+    "hazard": Layout(
+        ("model", "age", "hazard", _HAZARD, "reliability", _RELIABILITY),
+        shares=frozenset({"reliability", *_RELIABILITY}),
+    ),
+    "plot": Layout(
+        ("model", "age", "survival", "fitted", "x", "y"),
+        shares=frozenset({"survival", "fitted"}),
+    ),
+}
