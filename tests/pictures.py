@@ -7,6 +7,7 @@ python -m tests.pictures --store FOLDER   of this store
 from __future__ import annotations
 
 import argparse
+import logging
 import sys
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -39,6 +40,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--store", type=Path, help="the store shown")
     parser.add_argument("--to", type=Path, default=DOCS, help="where the pictures go")
     given = parser.parse_args(arguments)
+    logging.getLogger("werkzeug").setLevel(logging.WARNING)  # not a line for every request
     chromium = find_chromium()
     if chromium is None:
         print(f"no Chromium found: install one, or name it in {VARIABLE}", file=sys.stderr)

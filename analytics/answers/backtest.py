@@ -202,18 +202,8 @@ class Judge:
         each = self.trials.locomotives
         if each.empty:
             return []
-        bounds = [
-            count_bounds(
-                part["usual"],
-                part["ratio"],
-                part["ratio_sd"],
-                level=self.level,
-                spread=float(spread),
-            )
-            for spread, part in each.groupby("spread", sort=False)
-        ]
-        each = pd.concat([part for _, part in each.groupby("spread", sort=False)])
-        low, high = (np.concatenate(ends) for ends in zip(*bounds, strict=True))
+        known = [each[name] for name in ("usual", "ratio", "ratio_sd")]
+        low, high = count_bounds(*known, level=self.level, spread=each["spread"])
         found = each["found"].to_numpy(np.float64)
         cluster, _ = numbered(each["locomotive"].to_numpy(dtype=str))
         inside = ((found >= low) & (found <= high)).astype(np.float64)

@@ -119,7 +119,8 @@ def _reading_lines(table: pd.DataFrame, ground: Ground) -> pd.DataFrame:
 def _reading_reason(row: Mapping[Hashable, Any]) -> str:
     said = {"parameter": row["parameter"], "value": row["last"], "unit": row["unit"]}
     if row["beyond"]:
-        return say(Message(f"closer.beyond_{row['beyond']}", **said))
+        attend = row["beyond"] == "attend"
+        return say(Message("closer.beyond_attend" if attend else "closer.beyond_withhold", **said))
     at = pd.Timestamp(str(row["crossing_earliest"])).date()
     return say(Message("closer.crossing", **said, date=at))
 

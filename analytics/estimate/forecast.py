@@ -115,7 +115,7 @@ def count_bounds(
     ratio_sd: ArrayLike,
     *,
     level: float = 0.90,
-    spread: float = 1.0,
+    spread: ArrayLike = 1.0,
 ) -> tuple[FloatArray, FloatArray]:
     """Bound the number of failures that locomotives will have over one horizon.
 
@@ -124,7 +124,7 @@ def count_bounds(
     usual : (n,) failures that the intensities of its positions let expect of each, added up
     ratio, ratio_sd : (n,) mean and standard deviation of what is known of rho
     level : two-sided; each tail holds at most (1 - level) / 2
-    spread : `dispersion` of such counts, for failures that come in bunches
+    spread : (n,) or one: `dispersion` of such counts, for failures that come in bunches
 
     Conventions
     -----------
@@ -145,7 +145,8 @@ def count_bounds(
     due, rho, sd = np.broadcast_arrays(due, rho, sd)
     sized = (due > 0) & (rho > 0)
     mean = np.where(sized, due * rho, 1.0)
-    beyond = (max(spread, 1.0) - 1.0) * mean + np.where(sized, sd * due, 0.0) ** 2
+    bunched = np.maximum(np.asarray(spread, dtype=np.float64), 1.0) - 1.0
+    beyond = bunched * mean + np.where(sized, sd * due, 0.0) ** 2
     beyond = np.maximum(beyond, 1e-9 * mean)  # Poisson is the limit
     number, share = mean**2 / beyond, mean / (mean + beyond)
     tail = (1.0 - level) / 2.0

@@ -72,8 +72,18 @@ def draw_curves(curves: Sequence[Curve], *, axes: CurveAxes) -> Figure:
     for number, curve in enumerate(drawn):
         thin = _thinned(curve)
         traces += [*_band(thin, number), _line(thin, number, share=axes.share)]
-    traces += [_at_risk(curve, number, ticks) for number, curve in enumerate(drawn)]
-    return {"data": traces, "layout": _layout(drawn, axes, ticks=ticks, most=most)}
+    counted = [curve for curve in drawn if np.isfinite(curve.at_risk).any()]
+    if counted:
+        traces += [_at_risk(curve, number, ticks) for number, curve in enumerate(drawn)]
+    figure = {"data": traces, "layout": _layout(drawn, axes, ticks=ticks, most=most)}
+    return figure if counted else _without_strip(figure)
+
+
+def _without_strip(figure: Figure) -> Figure:
+    """Take the strip of numbers at risk away, where nobody counts them."""
+    kept = {k: v for k, v in figure["layout"].items() if k not in ("yaxis2", "annotations")}
+    kept["yaxis"] = {**kept["yaxis"], "domain": [0, 1]}
+    return {"data": figure["data"], "layout": {**kept, "height": 380}}
 
 
 def number_at_risk(curve: Curve, age: float) -> int | None:

@@ -36,10 +36,13 @@ def draw_part(name: str, visit: Visit) -> list[Component]:
         return _facts(visit)
     if name not in PAGES[visit.place.page].sections:
         return []
+    title = visit.wording.phrase(f"{name}.title")
+    if SECTIONS[name].of_one and len(visit.chosen.locomotives) != 1:
+        sentence = visit.wording.phrase(f"{name}.of_one")
+        return build_sentence(name, title=title, sentence=sentence)
     try:
         return build_card(name, draw_section(name, visit), visit)
     except ShedbookError as refusal:
-        title = visit.wording.phrase(f"{name}.title")
         return build_sentence(name, title=title, sentence=str(refusal))
 
 

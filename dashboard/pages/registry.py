@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from dashboard.pages import component, components, locomotive, locomotives, records, repeats, today
+from dashboard.pages import (
+    component,
+    components,
+    locomotive,
+    locomotives,
+    look_closer,
+    records,
+    repeats,
+    today,
+)
 from dashboard.pages.heads import lead
 from dashboard.pages.kind import PageKind
 
@@ -27,7 +36,7 @@ PAGES: Mapping[str, PageKind] = {
     ),
     "warnings": PageKind(lead("warnings"), ("alarms", "watch")),
     "next-weeks": PageKind(lead("next-weeks"), ("weeks", "weeks_positions")),
-    "look-closer": PageKind(lead("look-closer"), ("closer",)),
+    "look-closer": look_closer.PAGE,
     "readings": PageKind(lead("readings"), ("readings",)),
     "records": records.PAGE,
 }

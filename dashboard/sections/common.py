@@ -19,7 +19,14 @@ from dashboard.wording import Wording, shown
 RATE_PER = {"hours": 1_000, "km": 100_000, "days": 30}
 """A rate in words is per so many units of its clock."""
 
-_TEXTS = ("reason", "note")  # sentences in which names of the catalogue occur
+_TEXTS = (
+    "reason",
+    "note",
+    "last_action",
+    "group",
+    "against",
+)  # sentences in which names of the catalogue occur
+_LEAST_P = 0.001
 _FEW_NAMES = 5
 _THEN = "\u203a"
 # What an option is called there, where its name here would hide one of Python's own.
@@ -66,6 +73,8 @@ def cell(column: str, value: Any, wording: Wording, *, share: bool = False) -> s
     plain = value.item() if isinstance(value, np.generic) else value
     if isinstance(plain, bool):
         return wording.phrase("table.yes" if plain else "table.no")
+    if isinstance(plain, float) and 0 <= plain < _LEAST_P and column.split("_")[-1] in ("p", "q"):
+        return wording.phrase("table.below", least=_LEAST_P)
     return percent(float(plain)) if share else shown(plain)
 
 

@@ -55,7 +55,8 @@ def draw_hazard(answer: Answer, wording: Wording, _subject: str = "") -> Section
 def draw_plot(answer: Answer, wording: Wording, _subject: str = "") -> Section:
     """Draw the answer of `survival --plot`: the groups that follow the first one's law."""
     frame = answer.table[answer.table["model"].notna() & (answer.table["model"] != "")]
-    figure, notes = None, ()
+    figure: Figure | None = None
+    notes: tuple[str, ...] = ()
     if len(frame):
         law = str(frame["model"].iloc[0])
         figure = _paper(frame[frame["model"] == law], answer, wording, law=law)

@@ -109,6 +109,8 @@ class SectionKind:
         Options that the address may set, by word.
     wide
         Whether it takes the whole width of a desk's screen.
+    of_one
+        Whether it needs one locomotive to be chosen; else it says `name.of_one`.
     """
 
     question: str
@@ -117,3 +119,4 @@ class SectionKind:
     narrow: Callable[[Scope, Record], Scope] | None = None
     choices: Mapping[str, Choice] = field(default_factory=dict)
     wide: bool = False
+    of_one: bool = False

@@ -115,7 +115,11 @@ SECTIONS: Mapping[str, SectionKind] = {
         wide=True,
     ),
     "closer": SectionKind(
-        "look-closer", {}, listing("closer", shares=("chance",), of="lines"), wide=True
+        "look-closer",
+        {},
+        listing("closer", shares=("chance",), of="lines"),
+        wide=True,
+        of_one=True,
     ),
     "reliability": SectionKind(
         "mtbf", {"by": ("component",)}, listing("reliability", without=_RATES), wide=True

@@ -45,7 +45,6 @@ FRAME = "frame"
 COMPONENTS, LOCOMOTIVES = 3, 2
 REPEATS = 15
 _BARE_REPEATS = 200
-_SIZE = {"locomotives": 48, "years": 5}
 _MOST_FINDINGS = (
     "SELECT locomotive FROM history.episode GROUP BY locomotive"
     " ORDER BY sum(findings) DESC, locomotive LIMIT ?"
@@ -82,7 +81,9 @@ def run(stores: Sequence[Path] = (), *, out: Path | None = None) -> dict[str, An
     """
     with TemporaryDirectory(prefix="shedbook-bench-") as folder:
         _import_everything(Path(folder) / "empty")
-        opened = [Store.open(path) for path in stores] or [build(Path(folder) / "rail", **_SIZE)]
+        opened = [Store.open(path) for path in stores] or [
+            build(Path(folder) / "rail", locomotives=48, years=5)
+        ]
         found: dict[str, Any] = {"bare": _time_bare(), "stores": {}}
         for store in opened:
             name = str(store.root) if stores else "48 locomotives, 5 years"

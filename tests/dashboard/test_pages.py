@@ -24,6 +24,9 @@ from tests.dashboard.drawn import ids, page, part, post, texts
 pytestmark = pytest.mark.usefixtures("made_up_answers")
 Client = Callable[..., FlaskClient]
 COMPONENT = PAGES["component"].sections
+MADE_UP = (
+    "mtbf", "recurrence", "month", "survival", "mcf", "mtbf_depot", "mtbf_position", "chains",
+)  # fmt: skip
 
 
 def test_list_of_components_of_an_empty_store_says_what_to_do(make_client: Client) -> None:
@@ -49,7 +52,7 @@ def test_safety_component_says_so(make_client: Client) -> None:
     assert "Safety component" in page(make_client(), page_url("component", ODD_NAME))
 
 
-@pytest.mark.parametrize("name", COMPONENT)
+@pytest.mark.parametrize("name", MADE_UP)
 def test_section_is_drawn_with_figure_table_and_command(make_client: Client, name: str) -> None:
     drawn = post(make_client(), part_call(name, "/component/injector", "?class=Alder"))
     shown = " ".join(texts(drawn))
@@ -154,7 +157,8 @@ def test_error_is_logged_and_shown_with_the_same_reference(
 def test_every_id_of_a_callback_is_somewhere_in_the_layouts(make_client: Client) -> None:
     client = make_client()
     drawn = ids(client.get("/_dash-layout").get_json())
-    drawn += ids(post(client, page_call("/component/injector")))
+    for path in ("/component/injector", "/records"):
+        drawn += ids(post(client, page_call(path)))
     plain = {found for found in drawn if isinstance(found, str)}
     kinds = {found["type"] for found in drawn if isinstance(found, dict)}
     for callback in client.get("/_dash-dependencies").get_json():

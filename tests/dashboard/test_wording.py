@@ -48,6 +48,7 @@ def keys_made_up_in_code() -> set[str]:
         *(f"left_out.{reason}" for reason in REASONS),
         *(f"filter.{word}" for word in OPTION_OF.values()),
         *(f"{name}.title" for name in SECTIONS),
+        *(f"{name}.of_one" for name, kind in SECTIONS.items() if kind.of_one),
         *(f"scope.{word}{rest}" for word in _NAMED for rest in ("", "_all")),
         *(f"scope.pick_{kind}" for kind in SUBJECTS),
         *(f"scope.{word}" for word in ("clock", "counting", "since", "until", "level")),
