@@ -83,7 +83,8 @@ class Wording:
             if value in by_kind[kind]:
                 return self.label(kind, value)
         parts = value.split(", ")
-        return ", ".join(self._labelled(part) for part in parts) if len(parts) > 1 else value
+        labelled = [self._labelled(part) for part in parts] if len(parts) > 1 else parts
+        return self.relabel(", ".join(labelled))
 
     def relabel(self, text: str) -> str:
         """Return a text with the labels of the catalogue's hyphenated names in it."""

@@ -13,7 +13,7 @@ LINE_HEIGHT = 34
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One event: on which line, when, of which kind (a place in `kinds`), and its words."""
+    """One event: on which line, when, of which kind (a place in `kinds`), and what it was."""
 
     line: str
     at: datetime
@@ -63,5 +63,6 @@ def _markers(events: Sequence[Event], number: int, kind: str) -> Figure:
             "opacity": 0.75,
         },
         "cliponaxis": False,
-        "hovertemplate": [f"{plain(event.said)}<extra></extra>" for event in mine],
+        "text": [plain(event.said) for event in mine],
+        "hovertemplate": "%{x|%Y-%m-%d}: %{text}<extra></extra>",
     }

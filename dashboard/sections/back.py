@@ -11,7 +11,7 @@ from dashboard.sections.model import Section
 from dashboard.wording import Wording
 
 _A_DAY = timedelta(days=1)
-_LIST = listing("back")
+_LIST = listing("back", rows=6)
 
 
 def draw(answer: Answer, wording: Wording, subject: str = "") -> Section:

@@ -72,7 +72,6 @@ def _event(row: dict[str, Any], number: int, wording: Wording) -> Event:
     said = wording.phrase(
         "steps.pointed",
         defect=wording.label("defect", str(row["defect"])),
-        at=row["found"].to_pydatetime(),
         action=done,
     )
     is_open = pd.isna(row["closed"])

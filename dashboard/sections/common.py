@@ -27,6 +27,9 @@ _TEXTS = (
     "against",
 )  # sentences in which names of the catalogue occur
 _LEAST_P = 0.001
+# Times that nobody needs to the minute: one decimal, none from here on.
+_ROUGH = ("age_days", "gap_days", "down_hours", "hours", "down_days", "lost_days", "lost_hours")
+_WHOLE_FROM = 10
 _FEW_NAMES = 5
 _THEN = "\u203a"
 # What an option is called there, where its name here would hide one of Python's own.
@@ -75,12 +78,16 @@ def cell(column: str, value: Any, wording: Wording, *, share: bool = False) -> s
         return wording.phrase("table.yes" if plain else "table.no")
     if isinstance(plain, float) and 0 <= plain < _LEAST_P and column.split("_")[-1] in ("p", "q"):
         return wording.phrase("table.below", least=_LEAST_P)
+    if column in _ROUGH and isinstance(plain, float):
+        plain = round(plain, 1 if plain < _WHOLE_FROM else 0)
     return percent(float(plain)) if share else shown(plain)
 
 
 def _text(column: str, value: str, wording: Wording) -> str:
     if column == "actions":
-        return f" {_THEN} ".join(wording.label("action", done) for done in value.split(" > "))
+        unwritten = wording.phrase("table.unwritten")
+        done = (unwritten if x == "?" else wording.label("action", x) for x in value.split(" > "))
+        return f" {_THEN} ".join(done)
     if column == "locomotives":
         return _first_of(value.split(", "))
     return wording.relabel(value) if column in _TEXTS else wording.label(column, value)

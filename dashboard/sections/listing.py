@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
+from dataclasses import replace
 
 from analytics.answer import Answer
 from dashboard.sections.common import grounds, twin
@@ -16,6 +17,7 @@ def listing(
     without: Collection[str] = (),
     shares: Sequence[str] = (),
     of: str = "failures",
+    rows: int = 15,
 ) -> Callable[[Answer, Wording, str], Section]:
     """Return the drawing of a list; its title is the phrase `name.title`.
 
@@ -29,15 +31,18 @@ def listing(
         Columns shown in per cent.
     of
         What the answer's basis counts as events.
+    rows
+        How many rows are shown at once.
     """
 
     def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
         columns = [column for column in answer.table.columns if column not in without]
+        table = twin(answer.table, columns, clock=answer.basis.clock, shares=shares, opened=True)
         return Section(
             title=wording.phrase(f"{name}.title"),
             reading=wording.say(answer.reading),
             figure=None,
-            table=twin(answer.table, columns, clock=answer.basis.clock, shares=shares, opened=True),
+            table=replace(table, rows=rows) if table else None,
             notes=tuple(wording.say(note) for note in answer.notes),
             basis=grounds(answer.basis, wording, of=of),
         )

@@ -34,12 +34,15 @@ class Table:
         Columns shown in per cent.
     opened
         Whether the table is the section itself, with no figure above it.
+    rows
+        How many rows are shown at once.
     """
 
     frame: pd.DataFrame
     clock: str
     shares: frozenset[str] = frozenset()
     opened: bool = False
+    rows: int = 15
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,7 +72,7 @@ SECTIONS: Mapping[str, SectionKind] = {
     "withheld": SectionKind(
         "availability",
         {"as_list": True},
-        listing("withheld", of="down"),
+        listing("withheld", of="down", rows=6),
         narrow.to_last_week,
         wide=True,
     ),

@@ -15,8 +15,6 @@ from dashboard.urls import SUBJECTS
 from dashboard.wording import Wording
 
 _LONG = ("actions", "reason", "note", "locomotives")
-ROWS = 15
-"""Rows shown at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +51,14 @@ def put_into_words(
     the whole page is about.
     """
     frame = table.frame
-    columns = tuple(c for c in frame.columns if c != subject and frame[c].notna().any())
+    columns = tuple(c for c in frame.columns if c != subject and _says_something(frame[c]))
     asked = view or View()
     sort = asked.column if asked.column in columns else ""
-    pages = max(1, -(-len(frame) // ROWS))
+    pages = max(1, -(-len(frame) // table.rows))
     shown = View(sort, asked.descending and bool(sort), min(asked.page, pages))
-    page = _sorted(table, shown, wording).iloc[(shown.page - 1) * ROWS : shown.page * ROWS]
+    page = _sorted(table, shown, wording).iloc[
+        (shown.page - 1) * table.rows : shown.page * table.rows
+    ]
     unit, per = wording.phrase(f"unit.{table.clock}"), wording.phrase(f"per.{table.clock}")
     return Worded(
         columns=columns,
@@ -72,6 +72,13 @@ def put_into_words(
         count=len(frame),
         pages=pages,
     )
+
+
+def _says_something(values: pd.Series) -> bool:
+    if values.dtype == bool:
+        return bool(values.any())
+    told = values.notna()
+    return bool((told & (values != "")).any() if values.dtype == object else told.any())
 
 
 def _sorted(table: Table, view: View, wording: Wording) -> pd.DataFrame:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pandas as pd
 
 from analytics.answer import Answer
 from dashboard.figures.events import Event, draw_events
 from dashboard.figures.look import Figure
-from dashboard.sections.common import grounds, rows_of, twin
+from dashboard.sections.common import grounds, twin
 from dashboard.sections.model import Section
 from dashboard.wording import Wording
 
@@ -42,7 +40,7 @@ def _figure(frame: pd.DataFrame, wording: Wording) -> Figure:
     there = set(frame["component"])
     components = wording.catalogue.components.values()
     systems = dict.fromkeys(one.system for one in components if one.name in there)
-    events = [_event(row, severities, wording) for row in rows_of(frame)]
+    events = _events(frame, severities, wording)
     return draw_events(
         events,
         lines=[wording.heading("system", system) for system in systems],
@@ -50,15 +48,23 @@ def _figure(frame: pd.DataFrame, wording: Wording) -> Figure:
     )
 
 
-def _event(row: dict[str, Any], severities: list[str], wording: Wording) -> Event:
-    component = str(row["component"])
-    system = wording.catalogue.components[component].system
-    place = "" if pd.isna(row["position"]) else f" {row['position']}"
-    said = wording.phrase(
-        "timeline.pointed",
-        component=f"{wording.label('component', component)}{place}",
-        defect=wording.label("defect", str(row["defect"])),
-        at=row["found"].to_pydatetime(),
-    )
-    kind = severities.index(row["severity"]) if row["severity"] in severities else 0
-    return Event(wording.heading("system", system), row["found"].to_pydatetime(), kind, said)
+def _events(frame: pd.DataFrame, severities: list[str], wording: Wording) -> list[Event]:
+    """Return one event a row; a name is put into words once, however often it occurs."""
+    components, systems = wording.catalogue.components, {}
+    labels = {name: wording.label("component", name) for name in frame["component"].unique()}
+    defects = {name: wording.label("defect", name) for name in frame["defect"].unique()}
+    for name in labels:
+        systems[name] = wording.heading("system", components[name].system)
+    kinds = {name: number for number, name in enumerate(severities)}
+    columns = ("component", "position", "defect", "severity", "found")
+    return [
+        Event(
+            systems[component],
+            found.to_pydatetime(),
+            kinds.get(severity, 0),
+            f"{labels[component]}{'' if position is pd.NA else f' {position}'}, {defects[defect]}",
+        )
+        for component, position, defect, severity, found in zip(
+            *(frame[name] for name in columns), strict=True
+        )
+    ]

@@ -24,7 +24,7 @@ def test_events_stand_on_their_line_with_a_look_for_each_kind() -> None:
     assert (first["x"], first["y"]) == (["2025-03-01T06:30:00"], ["Brakes"])
     assert second["y"] == ["Cooling", "Cooling"]
     assert first["marker"]["symbol"] != second["marker"]["symbol"]  # colour never speaks alone
-    assert "&lt;leaking>" in second["hovertemplate"][0]
+    assert "&lt;leaking>" in second["text"][0]
     assert figure["layout"]["yaxis"]["categoryarray"] == ["Cooling", "Brakes"]  # drawn from below
     assert figure["layout"]["showlegend"]
     json.dumps(figure, allow_nan=False)

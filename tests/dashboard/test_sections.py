@@ -13,7 +13,7 @@ from analytics.scope import Scope
 from dashboard.asked import View
 from dashboard.sections.common import cell, command_line, percent
 from dashboard.sections.registry import SECTIONS
-from dashboard.sections.tables import ROWS, put_into_words
+from dashboard.sections.tables import put_into_words
 from dashboard.wording import Wording
 from tests.dashboard import made_up
 
@@ -144,7 +144,7 @@ def test_long_table_is_shown_page_by_page_as_sorted(wording: Wording) -> None:
     assert section.table is not None
     ages = section.table.frame["age"]
     first = put_into_words(section.table, wording, View("age", descending=True))
-    assert (len(first.rows), first.count, first.pages) == (ROWS, 1_400, -(-1_400 // ROWS))
+    assert (len(first.rows), first.count, first.pages) == (15, 1_400, -(-1_400 // 15))
     place = first.columns.index("age")
     assert first.rows[0][place].text == cell("age", ages.max(), wording)
     last = put_into_words(section.table, wording, View("age", descending=True, page=999))
