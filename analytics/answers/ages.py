@@ -19,7 +19,6 @@ from analytics.estimate.survival import SurvivalCurve, kaplan_meier, median_from
 from analytics.history.build import POSITIONS_OF
 from analytics.scope import Scope
 from analytics.store import Reader
-from analytics.store.current import current_sql
 
 COLUMNS = (
     "locomotive", "class", "component", "position", "clock", "since", "start_known", "age",
@@ -60,8 +59,9 @@ def ages(reader: Reader, scope: Scope) -> Answer:
 
     Limits
     ------
-    Share and median are NaN with fewer than 3 failures, the share where fewer than 5 lives are at
-    risk at that age. The age is NaN where the counter is not known at the data cut.
+    Share and median are NaN with fewer than 3 failures. Past the age from which fewer than 5 lives
+    are at risk the share is that at this age: at most so many last longer. The age is NaN where
+    the counter is not known at the data cut.
     """
     ground = lay_ground(reader, scope)
     found = in_progress(ground)
@@ -70,7 +70,8 @@ def ages(reader: Reader, scope: Scope) -> Answer:
     kinds = _kinds(ground)  # lays out its own: nothing is read off this one any more
     basis = replace(basis, events=int(kinds.lives.frame["failed"].sum()))
     table = _compared(now, kinds.curves)
-    table = table.sort_values(
+    beyond = _beyond(table, kinds.curves)
+    table = table.assign(left_share=table["left_share"].fillna(beyond)).sort_values(
         ["left_share", "age", "component", "locomotive", "position"],
         ascending=[True, False, True, True, True], na_position="last", ignore_index=True,
     )  # fmt: skip
@@ -78,6 +79,7 @@ def ages(reader: Reader, scope: Scope) -> Answer:
     counts = {
         "unknown_start": int((~table["start_known"]).sum()),
         "no_clock": int(table["age"].isna().sum()),
+        "beyond": int(beyond.notna().sum()),
     }
     notes = _notes(kinds, counts, without=len(found) - len(now))
     return Answer("ages", table[list(COLUMNS)], basis, _reading(table, ground), notes)
@@ -128,7 +130,7 @@ def _with_actions(found: pd.DataFrame, ground: Ground) -> pd.DataFrame:
     ground.reader.cursor.execute(POSITIONS_OF)
     query = text_of("last_action.sql").format(
         closing=ground.sources["closing"],
-        work=current_sql("work", "locomotive IN (SELECT locomotive FROM asked_record)"),
+        work=ground.in_force("work", "locomotive IN (SELECT locomotive FROM asked_record)"),
     )
     actions = ground.rows(query, until=ground.until)
     return found.merge(actions, on=_PLACE, how="left", validate="one_to_one")
@@ -144,6 +146,18 @@ def _compared(found: pd.DataFrame, curves: dict[tuple[str, str], SurvivalCurve])
             share[rows] = share_beyond(curve, age[rows])
             median[rows] = median_from_curve(curve).median
     return found.assign(left_share=share, median=median)
+
+
+def _beyond(found: pd.DataFrame, curves: dict[tuple[str, str], SurvivalCurve]) -> pd.Series:
+    """Return, for ages past the end of their kind's curve, the share at that end; else NaN."""
+    share = pd.Series(np.nan, index=found.index)
+    for key, rows in found.groupby(_KIND, sort=False).groups.items():
+        curve = curves.get(cast(tuple[str, str], key))
+        if curve is None or curve.failures < LEAST_FAILURES or np.isnan(curve.cut_age):
+            continue
+        older = rows[(found.loc[rows, "age"] > curve.cut_age).to_numpy()]
+        share[older] = share_beyond(curve, np.array([curve.cut_age]))[0]
+    return share
 
 
 def share_beyond(curve: SurvivalCurve, age: FloatArray) -> FloatArray:
@@ -179,6 +193,8 @@ def _notes(kinds: _Kinds, counts: dict[str, int], *, without: int) -> tuple[Mess
         notes.append(Message("ages.at_least", positions=counts["unknown_start"]))
     if counts["no_clock"]:
         notes.append(Message("ages.no_clock", positions=counts["no_clock"]))
+    if counts["beyond"]:
+        notes.append(Message("ages.beyond", positions=counts["beyond"]))
     if without:
         notes.append(Message("ages.just_ended", positions=without))
     for name, share in kinds.lives.refused.items():

@@ -17,7 +17,6 @@ from analytics.errors import ScopeError
 from analytics.estimate.restoration import RestorationTime, estimate_restoration
 from analytics.scope import Scope
 from analytics.store import Reader
-from analytics.store.current import current_sql
 
 COLUMNS = (
     "locomotives", "days_in_use", "down_days", "unknown_share", "availability",
@@ -270,9 +269,10 @@ def _notes(found: list[_Group], ground: Ground) -> list[Message]:
 def _record_notes(ground: Ground) -> list[Message]:
     """What the record leaves open about down time."""
     notes = []
+    mine = "locomotive IN (SELECT locomotive FROM asked_record)"
     blank = ground.rows(
         "SELECT count(*) AS number, count(*) FILTER (outcome IS NULL) AS blank FROM"
-        f" ({current_sql('inspections', 'locomotive IN (SELECT locomotive FROM asked_record)')})"
+        f" ({ground.in_force('inspections', mine)})"
         " WHERE inspected_at >= $since AND inspected_at < $until",
         since=ground.since,
         until=ground.until,

@@ -263,6 +263,8 @@ def sum_up(table: pd.DataFrame, days: float) -> Message:
         days=whole(days),
         outcomes=int(own["outcomes"].iloc[0]),
         caught=100 * value[FORECAST],
+        age=100 * value["age"],
+        kind=100 * value["class-rate"],
         other=100 * value["past-count"],
         share=100 * value[CHANCE],
     )

@@ -62,6 +62,8 @@ def _reading(table: pd.DataFrame) -> Message:
         "rows": int(last["rows"].sum()),
         "aside": int(last["set_aside"].sum()),
     }
+    kept = not said["withdrawn"]
     if pd.isna(who) or not who:
-        return Message("batches.last", **said)
-    return Message("batches.last_by", **said, who=str(who))
+        return Message("batches.last_kept" if kept else "batches.last", **said)
+    key = "batches.last_kept_by" if kept else "batches.last_by"
+    return Message(key, **said, who=str(who))

@@ -73,7 +73,7 @@ def compare(
     Answer
         A row per group and pair: exposure, failures and rate of both, ratio second over first with
         bounds and p (`analytics.estimate.rate_ratio.compare_populations`), and q, which allows for
-        the number of rows. Clearest first.
+        the number of rows. Clearest first; of rows without a p those with most failures.
 
     Conventions
     -----------
@@ -92,7 +92,8 @@ def compare(
     found = list(_compared(ground, sides, by))
     p = np.array([pair.rates.p for pair in found])
     q = benjamini_hochberg(p)
-    order = np.lexsort((np.arange(len(found)), np.nan_to_num(p, nan=2.0)))
+    counted = np.array([pair.rates.failures_a + pair.rates.failures_b for pair in found])
+    order = np.lexsort((np.arange(len(found)), -counted * np.isnan(p), np.nan_to_num(p, nan=2.0)))
     rows = [_row(found[i], float(q[i]), ground, by) for i in order]
     table = finished(rows, (*by, *COLUMNS))
     for column in ("failures_first", "failures_second"):
@@ -193,7 +194,7 @@ def _reading(ordered: list[tuple[_Pair, float]], ground: Ground, by: Sequence[st
     """Say the clearest difference, or that none stands out."""
     tested = [(pair, q) for pair, q in ordered if not np.isnan(q)]
     if not tested:
-        return Message("compare.nothing" if in_use(ground) else NOT_IN_USE)
+        return _nothing([pair for pair, _ in ordered]) if in_use(ground) else Message(NOT_IN_USE)
     clear = sum(q <= STANDS_OUT_Q for _, q in tested)
     if not clear and len(tested) > 1:
         return Message("compare.none_among", rows=len(tested))
@@ -223,6 +224,20 @@ def _reading(ordered: list[tuple[_Pair, float]], ground: Ground, by: Sequence[st
     if len(tested) > 1:
         return Message("compare.clearest", **values, **bounds, **among)
     return Message("compare.one_clear" if clear else "compare.one_unclear", **values, **bounds)
+
+
+def _nothing(pairs: list[_Pair]) -> Message:
+    """Say why no row could be compared: a side nowhere in use, or no failure."""
+    used_first = any(pair.rates.exposure_b > 0 for pair in pairs)
+    used_second = any(pair.rates.exposure_a > 0 for pair in pairs)
+    failures = sum(pair.rates.failures_a + pair.rates.failures_b for pair in pairs)
+    if pairs and not used_first:
+        return Message("compare.first_unused", first=pairs[0].first, failures=failures)
+    if pairs and not used_second:
+        return Message("compare.second_unused", second=pairs[0].second, failures=failures)
+    if failures:
+        return Message("compare.never_both", failures=failures)
+    return Message("compare.nothing")
 
 
 def _notes(found: list[_Pair], ground: Ground, by: Sequence[str], sides: Sides) -> list[Message]:

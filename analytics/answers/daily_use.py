@@ -19,8 +19,9 @@ def daily_use(ground: Ground) -> pd.DataFrame:
     Conventions
     -----------
     METHODS section 9: the locomotive's median daily clock over the last 90 days; the median of its
-    class where fewer than 30 days were read (NaN where none of the class was); 0 where it is out of
-    use at its data cut. On calendar days every day counts as one.
+    class where fewer than 30 days were read. Where that many were read of none of its class, its
+    own of what was read, else the median of what was read of its class (NaN: nothing was). 0 where
+    it is out of use at its data cut. On calendar days every day counts as one.
     """
     mine = "locomotive IN (SELECT locomotive FROM asked_record)"
     idle = current_sql("out_of_use", mine)
@@ -37,8 +38,11 @@ def daily_use(ground: Ground) -> pd.DataFrame:
         counter=ground.sources["counter"], clock=ground.clock, out_of_use=idle
     )
     read = ground.rows(query, until=ground.until)
-    read = read[read["days"] >= FEWEST_DAYS]
-    of_class = read.groupby("class")["a_day"].median()
-    found = use.merge(read[["locomotive", "a_day"]], how="left", on="locomotive")
-    a_day = found["a_day"].fillna(found["class"].map(of_class)) / TICKS[ground.clock]
-    return found.assign(a_day=a_day.where(~found["stored"], 0.0))
+    long = read[read["days"] >= FEWEST_DAYS]
+    of_class, of_any = (each.groupby("class")["a_day"].median() for each in (long, read))
+    own = read.set_index("locomotive")["a_day"]
+    a_day = use["locomotive"].map(long.set_index("locomotive")["a_day"])
+    for less in (use["class"].map(of_class), use["locomotive"].map(own), use["class"].map(of_any)):
+        a_day = a_day.fillna(less)
+    a_day = a_day.astype("float64") / TICKS[ground.clock]
+    return use.assign(a_day=a_day.where(~use["stored"], 0.0))

@@ -5,7 +5,6 @@ from __future__ import annotations
 import pandas as pd
 
 from analytics.answers.ground import Ground, is_one_of, text_of
-from analytics.store.current import current_sql
 
 
 def lay_down(ground: Ground) -> None:
@@ -18,7 +17,7 @@ def lay_down(ground: Ground) -> None:
     ground.keep("asked_action", pd.DataFrame(ground.catalogue.tables()["action"]))
     mine = "locomotive IN (SELECT locomotive FROM asked_record)"
     of_component = is_one_of("component", scope.components)
-    sources = {name: current_sql(name, mine) for name in ("findings", "inspections", "work")}
+    sources = {name: ground.in_force(name, mine) for name in ("findings", "inspections", "work")}
     spans = text_of("down_span.sql").format(
         **sources,
         episode=ground.sources["episode"],
@@ -28,7 +27,7 @@ def lay_down(ground: Ground) -> None:
     )
     ground.make("asked_span", spans)
     state = text_of("down_state.sql").format(
-        out_of_use=current_sql("out_of_use", mine), exposure=ground.sources["exposure"]
+        out_of_use=ground.in_force("out_of_use", mine), exposure=ground.sources["exposure"]
     )
     ground.make("asked_state", state)
     ground.make("asked_down", text_of("down.sql"))

@@ -14,7 +14,6 @@ from analytics.estimate.intensity import expected_failures, fit_intensities
 from analytics.estimate.rate import FloatArray, IntArray
 from analytics.scope import CLOCKS, Scope
 from analytics.store import Reader
-from analytics.store.current import current_sql
 
 _KIND = ["class", "component"]
 _PLACE = ["locomotive", "component", "position"]
@@ -144,7 +143,8 @@ def without_position(frame: pd.DataFrame, unplaced: pd.DataFrame) -> pd.DataFram
 
 
 def _with_serials(frame: pd.DataFrame, ground: Ground) -> pd.DataFrame:
-    query = text_of("fitted.sql").format(findings=current_sql("findings"), work=current_sql("work"))
+    sources = {name: ground.in_force(name) for name in ("findings", "work")}
+    query = text_of("fitted.sql").format(**sources)
     fitted = ground.rows(query)
     found = frame.merge(fitted, how="left", on=[*_PLACE, "start_at"])
     found["serial"] = found["serial"].fillna("")

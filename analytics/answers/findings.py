@@ -94,11 +94,12 @@ def _reading(found: pd.DataFrame) -> Message:
 def _reading_of_open(found: pd.DataFrame) -> Message:
     if found.empty:
         return Message("findings.none_open")
+    withheld = int((found["rank"] >= WITHHOLD_RANK).sum())
     return Message(
-        "findings.open",
+        "findings.open" if withheld else "findings.open_none_withheld",
         findings=len(found),
         locomotives=int(found["locomotive"].nunique()),
-        withheld=int((found["rank"] >= WITHHOLD_RANK).sum()),
+        withheld=withheld,
         since=found["found"].min().date(),
     )
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from analytics.answer import Answer, Message
+import pandas as pd
+
+from analytics.answer import Answer, Message, say
 from analytics.answers.basis import make_basis
 from analytics.answers.findings import findings
 from analytics.answers.ground import lay_ground
@@ -16,6 +18,13 @@ from analytics.store import Reader
 COLUMNS = (
     "rank", "component", "position", "kind", "chance", "reason", "last_action", "last_date",
 )  # fmt: skip
+_SAID_OF = {
+    "open": "closer.of_open",
+    "reading": "closer.of_reading",
+    "after-closing": "closer.of_closed",
+    "likely": "closer.of_likely",
+    "season": "closer.of_season",
+}
 _NAMED = 8  # locomotives named to one who named none
 
 
@@ -27,7 +36,7 @@ def look_closer(reader: Reader, scope: Scope) -> Answer:
     reader
         A cursor on a snapshot.
     scope
-        What is asked; it names one locomotive. `until` moves the data cut back.
+        What is asked; it names one locomotive. `until` moves the data cut back; `since` hides nothing.
 
     Returns
     -------
@@ -45,6 +54,7 @@ def look_closer(reader: Reader, scope: Scope) -> Answer:
     ScopeError
         If not one locomotive is named.
     """
+    scope = replace(scope, since=None)  # what is open is open, whenever it was found
     ground = lay_ground(reader, scope)
     _refuse_many(reader, scope)
     lines = read_lines(reader, scope)
@@ -55,21 +65,28 @@ def look_closer(reader: Reader, scope: Scope) -> Answer:
         events=len(table),
     )
     name = scope.locomotives[0]
-    kinds = table["kind"].value_counts()
-    waiting = int(kinds.get("open", 0))
-    likelier = int(kinds.get("likely", 0) + kinds.get("after-closing", 0))
+    waiting = int((table["kind"] == "open").sum())
     reading = Message("closer.nothing", locomotive=name)
     if len(table):
-        reading = Message(
-            "closer.lines", locomotive=name, lines=len(table), open=waiting, likelier=likelier
-        )
+        reading = Message("closer.lines", locomotive=name, lines=len(table), parts=_parts(table))
     notes = [Message("closer.adds")]
+    if table["chance"].notna().any():
+        notes.append(Message("closer.chance"))
     still = len(findings(reader, replace(scope, counting="any"), open=True).table)
     if waiting == MOST_OPEN and still > waiting:
         notes.append(Message("closer.more_open", more=still - waiting))
     if len(table) < MOST_LINES:
         notes.append(Message("closer.fewer", times=ABOVE_CLASS))
     return Answer("look-closer", table, basis, reading, tuple(notes))
+
+
+def _parts(table: pd.DataFrame) -> str:
+    """Say how many lines there are of each kind."""
+    count = table["kind"].value_counts()
+    said = (
+        say(Message(key, lines=int(count[kind]))) for kind, key in _SAID_OF.items() if kind in count
+    )
+    return ", ".join(said)
 
 
 def _refuse_many(reader: Reader, scope: Scope) -> None:

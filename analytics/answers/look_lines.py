@@ -12,9 +12,10 @@ from scipy import special
 
 from analytics.answer import Message, say
 from analytics.answers.findings import findings
-from analytics.answers.ground import Ground, lay_failures, lay_ground, text_of
+from analytics.answers.ground import COUNTED, Ground, lay_failures, lay_ground, text_of
 from analytics.answers.outlook import look_ahead
 from analytics.answers.readings import readings
+from analytics.estimate.forecast import FEWEST_EVENTS
 from analytics.estimate.multiple import benjamini_hochberg
 from analytics.estimate.returns import return_chance, return_rates
 from analytics.history.build import POSITIONS_OF
@@ -35,8 +36,11 @@ COLUMNS = (
 )  # fmt: skip
 
 _PLACE = ["locomotive", "component", "position"]
-_MOST = (MOST_OPEN, 2, MOST_LINES, 1)  # lines: open, reading, by chance, season
-_FILLING = 2  # the place in it of those that fill the sheet
+# lines: open, reading, failed lately, by chance, season
+_MOST = (MOST_OPEN, 2, 3, MOST_LINES, 1)
+_FILLING = 3  # the place in it of those that fill the sheet
+_LATELY_DAYS = 7
+_TELLING = 1.2  # times the usual from which age, locomotive or running is named as the reason
 _CLEARLY = 1.5  # times the rest of the year
 _BY_CHANCE = 0.05
 _FEWEST = 5
@@ -50,13 +54,16 @@ def read_lines(reader: Reader, scope: Scope) -> pd.DataFrame:
     Conventions
     -----------
     METHODS section 12, in this order: what is open, the gravest and oldest first (5 at most);
-    values beyond a limit or to cross one within 31 days (2 at most); then by chance until the next
-    inspection (the locomotive's median interval) positions closed within 30 days and others, where
-    it exceeds 1.5 times the mean over all positions of their class; last what the season brings (1
-    at most). The chance after a closing is that of its kind (component and action) to come back, or
-    that by age where that is greater. Season: more failures in the three calendar months around the
-    data cut of earlier years than in the rest of the year: 1.5 times, q up to 0.05, two years at
-    least.
+    values beyond a limit or to cross one within 31 days (2 at most); what came back within 30 days
+    of a closing or failed in service, closed within 7 days (3 at most); then by chance until the
+    next inspection (the locomotive's median interval) positions closed within 30 days and others,
+    where it exceeds 1.5 times the mean over all positions of their class; last what the season
+    brings (1 at most). The chance after a closing is that of its kind (component and action) to
+    come back, not told where fewer than 5 such closings were followed, or that by age where that is
+    greater. The reason of a likely one is the greatest of: its age, where it is older than half of
+    its kind and fails more often for it; how often its locomotive fails; how much it runs. Season:
+    more failures in the three calendar months around the data cut of earlier years than in the rest
+    of the year: 1.5 times, q up to 0.05, two years at least.
     """
     ground = lay_ground(reader, scope)
     lay_failures(ground)
@@ -73,7 +80,7 @@ def read_lines(reader: Reader, scope: Scope) -> pd.DataFrame:
     parts = [
         _open_lines(still, positions),
         _reading_lines(readings(reader, scope).table, ground),
-        _likely_lines(_with_returns(positions, after, history), still),
+        *_chance_lines(_with_returns(positions, after, history), still),
         _season_lines(season, positions),
     ]
     parts = [part for part in parts if len(part)]
@@ -127,7 +134,10 @@ def _reading_reason(row: Mapping[Hashable, Any]) -> str:
 
 def _closed(ground: Ground) -> pd.DataFrame:
     query = text_of("closed_of_late.sql").format(
-        episode=ground.sources["episode"], counted=ground.counted, window=WINDOW_DAYS
+        episode=ground.sources["episode"],
+        counted=ground.counted,
+        in_service=COUNTED["in-service"],
+        window=WINDOW_DAYS,
     )
     return ground.rows(query, until=ground.until)
 
@@ -149,11 +159,14 @@ def _with_returns(
     positions: pd.DataFrame, after: pd.DataFrame, history: pd.DataFrame
 ) -> pd.DataFrame:
     """Add the latest closing of each position inside its window, and raise its chance by it."""
-    found = positions.merge(after, how="left", on=_PLACE)
+    lately = (after["came_back"] | after["in_service"]) & (after["held_days"] <= _LATELY_DAYS)
+    found = positions.merge(after.assign(lately=lately), how="left", on=_PLACE)
+    found["lately"] = found["lately"].eq(True)
     kinds = history[["component", "action", "effect"]].drop_duplicates(ignore_index=True)
-    kinds["kind"] = np.arange(len(kinds))
+    kinds = kinds.assign(kind=np.arange(len(kinds)))
     wider = kinds.groupby("effect", dropna=False).ngroup()
     of = history.merge(kinds, on=["component", "action", "effect"])
+    kinds["followed"] = np.bincount(of["kind"], minlength=len(kinds))
     rates = return_rates(of["days"], of["came_back"], of["kind"], wider)
     found = found.merge(kinds, how="left", on=["component", "action", "effect"])
     inside = found["kind"].notna().to_numpy()
@@ -164,33 +177,58 @@ def _with_returns(
     usual = found["chance"].to_numpy(np.float64)
     found["after"] = inside & ~(back < np.nan_to_num(usual))
     found["chance"] = np.where(found["after"], back, usual)
+    found["told"] = ~found["after"] | (found["followed"] >= FEWEST_EVENTS)
     return found
 
 
-def _likely_lines(found: pd.DataFrame, still: pd.DataFrame) -> pd.DataFrame:
+def _chance_lines(found: pd.DataFrame, still: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the lines of what failed lately, and of what has a high chance."""
     of_kind = -np.expm1(-found["even"].to_numpy(np.float64))
     of_class = pd.Series(of_kind, found.index).groupby(found["class"]).transform("mean")
-    worth = found["chance"] > ABOVE_CLASS * of_class
+    found["worth"] = found["chance"] > ABOVE_CLASS * of_class
+    found["times"] = found["chance"] / -np.expm1(-found["of_like"].to_numpy(np.float64))
     waiting = still[still["position"].notna()].astype({"position": "int64"})
     is_open = pd.MultiIndex.from_frame(found[_PLACE]).isin(
         pd.MultiIndex.from_frame(waiting[_PLACE])
     )
-    found = found.assign(times=found["chance"] / of_kind)[worth.to_numpy() & ~is_open]
-    found = found.sort_values("chance", ascending=False, kind="stable", ignore_index=True)
-    reasons = [say(_likely_reason(row)) for row in found.to_dict("records")]
-    found["kind"] = np.where(found["after"], *LIKELY_KINDS)
-    return _lines(found, 2, reasons=reasons)
+    found = found[~is_open]
+    found["chance_told"] = found["chance"].where(found["told"])
+    lately = found[found["lately"]].sort_values(
+        ["in_service", "held_days", *_PLACE[1:]], ascending=[False, True, True, True]
+    )
+    others = found[found["worth"] & ~found["lately"]]
+    others = others.sort_values("chance", ascending=False, kind="stable")
+    made = []
+    for turn, part in ((_FILLING - 1, lately), (_FILLING, others)):
+        reasons = [say(reason_of(row)) for row in part.to_dict("records")]
+        kind = np.where(part["after"] | part["lately"], *LIKELY_KINDS)
+        told = part.assign(kind=kind, chance=part["chance_told"])
+        made.append(_lines(told, turn, reasons=reasons))
+    return made[0], made[1]
 
 
-def _likely_reason(row: Mapping[Hashable, Any]) -> Message:
-    if row["after"]:
-        key = "closer.after" if row["action"] else "closer.after_blank"
-        days = round(row["held_days"])
-        return Message(key, defect=row["defect"], action=row["action"], days=days)
+def reason_of(row: Mapping[Hashable, Any]) -> Message:
+    """Say why a position is listed by its chance: it failed lately, or what raises it most."""
+    if row["lately"] or row["after"]:
+        done = row["action"] or say(Message("closer.not_written"))
+        key = "closer.after"
+        if row["lately"]:
+            key = "closer.failed" if row["in_service"] else "closer.returned"
+        return Message(key, defect=row["defect"], done=done, days=round(row["held_days"]))
     if row["times"] < ABOVE_CLASS:
         return Message("closer.often", defects=round(row["events"]))
-    key = "closer.likely_aged" if row["usual"] > row["even"] else "closer.likely"
-    return Message(key, times=f"{row['times']:.1f}")
+    factors = {
+        "closer.likely_aged": row["usual"] / row["even"] if row["older"] else 0.0,
+        "closer.likely_own": row["ratio"],
+        "closer.likely_runs": row["even"] / row["of_like"],
+    }
+    times = f"{row['times']:.1f}"
+    key = max(factors, key=lambda name: factors[name])
+    if factors[key] < _TELLING:
+        return Message("closer.likely", times=times)
+    if key == "closer.likely_own":
+        return Message("closer.likely_own", times=times, own=f"{row['ratio']:.1f}")
+    return Message(key, times=times)
 
 
 def _seasons(ground: Ground) -> pd.DataFrame:
@@ -220,7 +258,7 @@ def _season_lines(season: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame
     found["position"] = pd.NA
     found = found.sort_values("times", ascending=False, kind="stable")
     reasons = [say(Message("closer.season", times=f"{n:.1f}")) for n in found["times"]]
-    return _lines(found.assign(kind="season", chance=np.nan), 3, reasons=reasons)
+    return _lines(found.assign(kind="season", chance=np.nan), 4, reasons=reasons)
 
 
 def _lines(found: pd.DataFrame, turn: int, *, reasons: list[str]) -> pd.DataFrame:

@@ -86,7 +86,11 @@ def mcf_differ(
         exposure=float(cells(ground, ())["exposure"].sum()),
         left_out=left_out(ground, without_position=placed),
     )
-    notes = [*_notes(found), *exposure_notes(ground, by, pooled="basis.added_components")]
+    notes = [
+        *_notes(found),
+        *(_positions_differ(ground) if word == "class" and not placed else ()),
+        *exposure_notes(ground, by, pooled="basis.added_components"),
+    ]
     return Answer("mcf", table, basis, _reading(found, ground, by), tuple(notes))
 
 
@@ -164,6 +168,18 @@ def _rows(pair: _Pair, ground: Ground, by: Sequence[str]) -> pd.DataFrame:
         clock=ground.clock,
         **dict(zip(by, pair.key, strict=True)),
     )
+
+
+def _positions_differ(ground: Ground) -> tuple[Message, ...]:
+    """Say so where the classes have unlike numbers of positions, which a locomotive adds up."""
+    counts = ground.rows(
+        "SELECT class, sum(positions)::BIGINT AS positions FROM asked_place"
+        " SEMI JOIN asked_record USING (class) GROUP BY class ORDER BY class"
+    )
+    if counts["positions"].nunique() < 2:
+        return ()
+    told = tuple(f"{c} {n}" for c, n in zip(counts["class"], counts["positions"], strict=True))
+    return (Message("mcf.positions_differ", counts=told),)
 
 
 def _notes(found: list[_Pair]) -> list[Message]:

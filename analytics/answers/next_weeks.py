@@ -58,7 +58,9 @@ def next_weeks(
 
     Conventions
     -----------
-    METHODS section 9. Where a renewal lets expect no fewer failures, it is taken as not done. Days
+    METHODS section 9. Where a renewal lets expect no fewer failures, it is taken as not done. What
+    is named as the reason has a chance (5 failures of its kind at least) above that of what is not
+    named. With fewer than 5 failures on record in all, no figure is told. Days
     down and cost are expected failures times the means of the component's failures on record; no
     cost written: empty. A locomotive out of use at its data cut is expected to run nothing.
 
@@ -69,7 +71,10 @@ def next_weeks(
     """
     days = read_horizon(horizon)
     outlook = look_ahead(reader, scope, days)
+    short = outlook.events < FEWEST_EVENTS
     frame = _with_losses(outlook)
+    if short:
+        frame[["usual", "usual_new", "expected", "chance", "lost_days", "cost"]] = np.nan
     frame["if_done"] = np.minimum(frame["usual_new"] * frame["ratio"], frame["expected"])
     table = (
         _by_position(frame)
@@ -83,9 +88,11 @@ def next_weeks(
         events=outlook.events,
         left_out=outlook.left_out,
     )
-    reading = _reading_of_positions(table, days) if positions else _reading(table, days, scope)
+    reading = _nothing_to_tell(table, days, outlook) or (
+        _reading_of_positions(table, days) if positions else _reading(table, days, scope)
+    )
     columns = POSITION_COLUMNS if positions else COLUMNS
-    notes = _notes(outlook, positions=positions)
+    notes = _notes(outlook, days, positions=positions)
     return Answer("next-weeks", table[list(columns)], basis, reading, notes)
 
 
@@ -100,7 +107,7 @@ def losses(ground: Ground) -> pd.DataFrame:
     Taken over all locomotives and the whole record up to the period's end.
     """
     return ground.rows(
-        f"SELECT component, avg(down_hours) / 24 AS down_days, avg(cost) AS cost_each"
+        f"SELECT component, avg(coalesce(down_hours, 0)) / 24 AS down_days, avg(cost) AS cost_each"
         f" FROM {ground.sources['episode']} WHERE {ground.counted} AND found_at < $until"
         " GROUP BY component ORDER BY component",
         until=ground.until,
@@ -149,43 +156,71 @@ def _by_locomotive(frame: pd.DataFrame, level: float, *, spread: float) -> pd.Da
     ordered = frame.sort_values(
         ["locomotive", "expected", "component", "position"], ascending=[True, False, True, True]
     )
-    ordered["nth"] = ordered.groupby("locomotive").cumcount()
-    worst = ordered["nth"] < WORST
+    worst = _stand_out(ordered)
     ordered["saved"] = (ordered["expected"] - ordered["if_done"]).where(worst, 0.0)
     groups = ordered.groupby("locomotive", sort=True)
     table = groups.agg(
-        {"class": "first", "depot": "first", "expected": "sum", "usual": "sum", "ratio": "first",
-         "ratio_sd": "first", "saved": "sum", "lost_days": "sum", "stored": "max"}
+        {"class": "first", "depot": "first", "ratio": "first", "ratio_sd": "first",
+         "saved": "sum", "stored": "max"}
     ).reset_index()  # fmt: skip
-    table["cost"] = groups["cost"].sum(min_count=1).to_numpy()
+    for name in ("expected", "usual", "lost_days", "cost"):
+        table[name] = groups[name].sum(min_count=1).to_numpy()
     table["expected_if_done"] = table["expected"] - table["saved"]
     bounds = count_bounds(
         table["usual"], table["ratio"], table["ratio_sd"], level=level, spread=spread
     )
     table["lower"], table["upper"] = bounds
     table["reason"] = _reasons(ordered[worst], table["locomotive"])
-    table["note"] = np.where(table["stored"], say(Message("outlook.stored")), "")
+    stored, no_use = say(Message("outlook.stored")), say(Message("outlook.no_use"))
+    unread = groups["use"].count().to_numpy() == 0
+    table["note"] = np.where(table["stored"], stored, np.where(unread, no_use, ""))
     order = ["expected", "locomotive"]
     return table.sort_values(order, ascending=[False, True], ignore_index=True)
+
+
+def _stand_out(ordered: pd.DataFrame) -> pd.Series[bool]:
+    """Tell the 3 at most of each locomotive whose chance is above that of all others of it.
+
+    What has no chance is not named, nor are equals of which only the alphabet would choose.
+    """
+    chance = ordered["chance"].where(ordered["chance"] > 0)
+    of = ordered["locomotive"]
+    place = chance.groupby(of).rank(method="max", ascending=False)
+    alike = (chance.groupby(of).transform("nunique") == 1) & (
+        chance.groupby(of).transform("count") > 1
+    )
+    return (place <= WORST) & ~alike
 
 
 def _reasons(worst: pd.DataFrame, locomotives: pd.Series[str]) -> list[str]:
     texts = [
         say(Message("outlook.part", place=name_place(*row[:3]), percent=round(100 * row[3])))
-        if np.isfinite(row[3])
-        else name_place(*row[:3])
         for row in worst[["component", "position", "places", "chance"]].itertuples(index=False)
     ]
     named = pd.Series(texts, dtype=object).groupby(worst["locomotive"].to_numpy()).agg(", ".join)
-    return [str(text) for text in named.reindex(locomotives)]
+    return [str(text) for text in named.reindex(locomotives, fill_value="")]
+
+
+def _nothing_to_tell(table: pd.DataFrame, days: float, outlook: Outlook) -> Message | None:
+    """Say why there is no figure at all, where there is none."""
+    if table.empty:
+        return Message("outlook.nothing")
+    if outlook.events < FEWEST_EVENTS:
+        return Message(
+            "outlook.too_short", days=whole(days), failures=outlook.events, fewest=FEWEST_EVENTS
+        )
+    if table["expected"].isna().all():
+        return Message("outlook.no_running", days=whole(days))
+    return None
 
 
 def _reading(table: pd.DataFrame, days: float, scope: Scope) -> Message:
-    if table.empty:
-        return Message("outlook.nothing")
     first = table.iloc[0]
     if not first["expected"] > 0:
         return Message("outlook.none_expected", days=whole(days))
+    above_all = ""
+    if first["reason"]:
+        above_all = say(Message("outlook.above_all", reason=str(first["reason"])))
     return Message(
         "outlook.locomotives",
         days=whole(days),
@@ -196,16 +231,16 @@ def _reading(table: pd.DataFrame, days: float, scope: Scope) -> Message:
         lower=int(first["lower"]),
         upper=int(first["upper"]),
         percent=whole(100 * scope.level),
-        reason=str(first["reason"]),
+        above_all=above_all,
     )
 
 
 def _reading_of_positions(table: pd.DataFrame, days: float) -> Message:
     told = table[table["chance"].notna()]
-    if table.empty:
-        return Message("outlook.nothing")
-    if told.empty or not told["expected"].iloc[0] > 0:
+    if not (table["expected"] > 0).any():
         return Message("outlook.none_expected", days=whole(days))
+    if told.empty or not told["expected"].iloc[0] > 0:
+        return Message("outlook.no_kind", days=whole(days), fewest=FEWEST_EVENTS)
     first = told.iloc[0]
     return Message(
         "outlook.positions",
@@ -217,10 +252,12 @@ def _reading_of_positions(table: pd.DataFrame, days: float) -> Message:
     )
 
 
-def _notes(outlook: Outlook, *, positions: bool) -> tuple[Message, ...]:
+def _notes(outlook: Outlook, days: float, *, positions: bool) -> tuple[Message, ...]:
     frame = outlook.frame
     unknown, few = int((~frame["start_known"].astype(bool)).sum()), frame["events"] < FEWEST_EVENTS
     notes = [Message("outlook.as_it_was")] if len(frame) else []
+    if (frame["chance"] > 0).any() and outlook.events >= FEWEST_EVENTS:
+        notes.append(Message("outlook.chance", days=whole(days)))
     if not positions and len(frame):
         notes.append(Message("outlook.counts"))
     if unknown:

@@ -18,6 +18,7 @@ from analytics.answers.kinds import KIND, Kinds
 from analytics.answers.risk import read_risk
 from analytics.errors import ScopeError
 from analytics.estimate.forecast import forecast
+from analytics.estimate.rate import BoolArray, FloatArray, IntArray
 from analytics.estimate.shrinkage import shrunk_ratios
 from analytics.scope import Scope
 from analytics.store import Reader
@@ -34,7 +35,9 @@ class Outlook:
     (the clock over the horizon), stored, usual (failures that kind and age let expect), usual_new
     (the same of a position renewed now), ratio, ratio_sd (of the locomotive), events (failures of
     the kind on record), stated (share of them with a position), chance and expected (with the
-    ratio), even (expected of any position of its class and component, whatever its age).
+    ratio), even (expected of any position of its class and component, whatever its age), of_like
+    (the same of one that runs as its class does), older (than half of its kind, at an age that
+    makes it fail more often).
     """
 
     ground: Ground
@@ -120,7 +123,10 @@ def _one_clock(
     now = now[now["in_progress"]].merge(daily_use(ground).drop(columns="class"), on="locomotive")
     now = now.merge(kinds.names, how="inner", on=KIND).reset_index(drop=True)
     ahead = now["locomotive"].map(days).fillna(0.0) if isinstance(days, Mapping) else days
-    return _with_usual(now.assign(use=ahead * now["a_day"]), kinds), past, risk.left_out
+    running = now["a_day"].where(~now["stored"].astype(bool))
+    of_class = running.groupby(now["class"]).transform("median")
+    now = now.assign(use=ahead * now["a_day"], like_use=ahead * of_class)
+    return _with_usual(now, kinds), past, risk.left_out
 
 
 def _with_usual(now: pd.DataFrame, kinds: Kinds) -> pd.DataFrame:
@@ -135,9 +141,22 @@ def _with_usual(now: pd.DataFrame, kinds: Kinds) -> pd.DataFrame:
         usual=kinds.usual(kind, age, use, known),
         usual_new=kinds.usual(kind, np.zeros(len(now)), use, everywhere),
         even=kinds.at_any_age(kind, use),
+        of_like=kinds.at_any_age(kind, now["like_use"].to_numpy(np.float64)),
+        older=_older(kinds, kind, age, use, known),
         events=kinds.events[kind],
         stated=kinds.stated[kind],
     )
+
+
+def _older(
+    kinds: Kinds, kind: IntArray, age: FloatArray, use: FloatArray, known: BoolArray
+) -> BoolArray:
+    """Tell what is above its kind's median age, with more to expect than at that age."""
+    median = pd.Series(np.where(known, age, np.nan)).groupby(kind).transform("median").to_numpy()
+    some = np.isfinite(median)
+    at_median = kinds.usual(kind, median, use, some)
+    older: BoolArray = known & some & (age > median)
+    return older & (kinds.usual(kind, age, use, known) > at_median)
 
 
 def _ratios(past: pd.DataFrame) -> pd.DataFrame:

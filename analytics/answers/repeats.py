@@ -57,10 +57,10 @@ def repeats(
     Answer
         A row per chain, open ones first, then longest, then latest: position (empty: not stated),
         its length in counted failures, first and last found, whether one is open, down hours and
-        cost in all, and the closing action of each (`open`, or `?` where none was written), joined
-        by ` > `. With `steps`: the chains in the same order, each failure with its number in the
-        chain, when it was found, the days since the closing before it (empty for the first), what
-        was done and when it was closed (empty: open).
+        cost of those where it is written (empty: of none), and the closing action of each (`open`,
+        or `?` where none was written), joined by ` > `. With `steps`: the chains in the same order,
+        each failure with its number in the chain, when it was found, the days since the closing
+        before it (empty for the first), what was done and when it was closed (empty: open).
     """
     if at_least < 1:
         raise ScopeError(f"at_least must be 1 or more, but is {at_least!r}.")
@@ -123,4 +123,5 @@ def _reading(table: pd.DataFrame, look_back: LookBack) -> Message:
 
 def _notes(table: pd.DataFrame) -> tuple[Message, ...]:
     unplaced = int(table["position"].isna().sum())
-    return (Message("repeats.not_stated", chains=unplaced),) if unplaced else ()
+    notes = [Message("repeats.not_stated", chains=unplaced)] if unplaced else []
+    return (*notes, *((Message("repeats.uncounted"),) if len(table) else ()))

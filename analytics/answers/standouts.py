@@ -12,6 +12,7 @@ from analytics.answer import Answer, Message, say
 from analytics.answers.basis import NOT_IN_USE, in_use, make_basis
 from analytics.answers.clocks import whole
 from analytics.answers.expected import Expected, expect
+from analytics.answers.ground import lay_ground
 from analytics.answers.groups import finished
 from analytics.errors import ScopeError, unknown_name
 from analytics.estimate.rate import IntArray
@@ -99,7 +100,9 @@ def standouts(
     unit = _unit(tuple(by) or ("locomotive",))
     if rank not in RANKS:
         raise ScopeError(unknown_name("rank", rank, RANKS))
-    given = expect(reader, scope, first_within=window)
+    lay_ground(reader, scope)  # refuses unknown names
+    # Locomotives choose rows alone: one of them is compared with its like, not with itself.
+    given = expect(reader, replace(scope, locomotives=()), first_within=window)
     counts = _counts(given, unit)
     found = find_standouts(
         counts["events"],
@@ -109,6 +112,8 @@ def standouts(
         level=scope.level,
     )
     table = _table(counts, found, unit)
+    if scope.locomotives and "locomotive" in unit.words:
+        table = table[table["locomotive"].isin(scope.locomotives)]
     table = table.sort_values(RANKS[rank], ascending=False, kind="stable", ignore_index=True)
     basis = make_basis(
         given.ground,
@@ -201,7 +206,10 @@ def _notes(found: Standouts, given: Expected, unit: Unit, window: str) -> list[M
     if named:
         notes.append(Message("standouts.false", percent=whole(100 * MOST_FALSE)))
     spread = int((found.method == BETA_BINOMIAL).sum())
-    if spread:
+    if spread == found.p.size and spread:
+        like = "standouts.like_others" if unit.placed else "standouts.like_locomotives"
+        notes.append(Message("standouts.spread_all", like=say(Message(like))))
+    elif spread:
         notes.append(Message("standouts.spread", rows=spread, all=found.p.size))
     notes.append(Message("standouts.first", window=window))
     if len(given.clocks) > 1:

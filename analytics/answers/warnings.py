@@ -62,8 +62,9 @@ def warnings(
         A row per chart: state after the last complete week; `since` the Monday of the week in which
         the sum left zero, `alarmed` that of the alarm; weeks, first findings observed and expected
         since then, and their ratio; sum s and limit h; the mean weeks to a false alarm of this
-        chart; the locomotives that contributed since then, most first. Alarms first, then the
-        highest s / h.
+        chart; the locomotives that contributed since then, most first. Alarms first, the newest
+        before the older, then the highest s / h. The note of an alarm whose sum has fallen below
+        its limit again says so: the alarm ends once the sum has fallen by the limit.
 
     Conventions
     -----------
@@ -126,9 +127,11 @@ def _table(weeks: Weeks, watch: Watch) -> pd.DataFrame:
     table["seasonal"], table["dispersed"] = watch.baseline.seasonal, watch.baseline.dispersion > 1
     table["note"] = [_row_note(row) for _, row in table.iterrows()]
     order = table.assign(
-        quiet=table["state"].map({ALARM: 0, QUIET: 1, NO_CHART: 2}), full=-table["s"] / table["h"]
+        quiet=table["state"].map({ALARM: 0, QUIET: 1, NO_CHART: 2}),
+        newest=-alarmed,
+        full=-table["s"] / table["h"],
     )
-    return table.loc[order.sort_values(["quiet", "full"], kind="stable").index]
+    return table.loc[order.sort_values(["quiet", "newest", "full"], kind="stable").index]
 
 
 def _without_weeks(table: pd.DataFrame) -> pd.DataFrame:
@@ -170,7 +173,9 @@ def _row_note(row: pd.Series[Any]) -> str:
     few_weeks = row["baseline_weeks"] < LEAST_WEEKS
     none = row["state"] == NO_CHART
     events = row["baseline_events"]
+    again = row["state"] == ALARM and row["s"] < row["h"]
     said = [
+        (again, Message("warnings.below_again")),
         (none and few_weeks, Message("warnings.short")),
         (none and not few_weeks and events < LEAST_EVENTS, Message("warnings.rare")),
         (none and not few_weeks and events >= LEAST_EVENTS, Message("warnings.idle")),
@@ -220,11 +225,7 @@ def _reading(shown: pd.DataFrame, weeks: Weeks) -> Message:
     alarms = shown[shown["state"] == ALARM]
     idle = shown[shown["state"] == NO_CHART]
     charts = len(shown) - len(idle)
-    without = {
-        "idle": len(idle),
-        "short": int((idle["baseline_weeks"] < LEAST_WEEKS).sum()),
-        "rare": int((idle["baseline_weeks"] >= LEAST_WEEKS).sum()),
-    }
+    without = {"idle": len(idle), "why": _why_idle(idle)}
     if not charts:
         return Message("warnings.none_runs", **without)
     if alarms.empty:
@@ -233,22 +234,39 @@ def _reading(shown: pd.DataFrame, weeks: Weeks) -> Message:
             if len(idle)
             else Message("warnings.quiet", charts=charts)
         )
-    worst = alarms.iloc[0]
+    newest = alarms.iloc[0]
     told = {
         "alarms": len(alarms),
         "charts": charts,
         "fresh": int((alarms["alarmed"] >= weeks.monday[-4:][0]).sum()),
-        "component": str(worst["component"]),
-        "kind": str(worst["class"]),
-        "since": worst["since"].date(),
-        "observed": int(worst["observed"]),
-        "expected": float(worst["expected"]),
+        "component": str(newest["component"]),
+        "kind": str(newest["class"]),
+        "alarmed": newest["alarmed"].date(),
+        "since": newest["since"].date(),
+        "observed": int(newest["observed"]),
+        "expected": float(newest["expected"]),
     }
     return (
         Message("warnings.alarms_but", **told, **without)
         if len(idle)
         else Message("warnings.alarms", **told)
     )
+
+
+def _why_idle(idle: pd.DataFrame) -> str:
+    """Say why there is no chart: the reasons there are, each with its number where several."""
+    short = idle["baseline_weeks"] < LEAST_WEEKS
+    rare = ~short & (idle["baseline_events"] < LEAST_EVENTS)
+    counts = {
+        "warnings.why_short": int(short.sum()),
+        "warnings.why_rare": int(rare.sum()),
+        "warnings.why_resting": int((~short & ~rare).sum()),
+    }
+    said = {say(Message(key)): number for key, number in counts.items() if number}
+    if len(said) <= 1:
+        return "".join(said)
+    numbered = (Message("warnings.why", reason=why, number=n) for why, n in said.items())
+    return ", ".join(say(message) for message in numbered)
 
 
 def _notes(shown: pd.DataFrame, watch: Watch, false_alarms: float) -> list[Message]:

@@ -38,8 +38,8 @@ _BY = ("locomotive", "locomotive,component", "position", "depot", "depot,compone
 def standouts(context: click.Context, **given: Any) -> None:
     """Name what has more trouble than its like, beyond chance.
 
-    First findings are compared with what running time and age let expect. A row stands out where
-    chance is a poor explanation (q up to 0.10) and its true ratio is likely above 1.25.
+    First findings are compared with what running time and age lead one to expect. A row stands out
+    where chance is a poor explanation (q up to 0.10) and its true ratio is likely above 1.25.
     """
     words = tuple(word.strip() for word in given.pop("words").split(",") if word.strip())
     answer_command(context, given, words)

@@ -26,7 +26,8 @@ from analytics.cli.figures import answer_command, question_command
 def warnings(context: click.Context, **given: Any) -> None:
     """Name what is found more often of late than before.
 
-    First findings a week of each component and class are added up against what two years before let
-    expect. An alarm means a rate near twice the usual one; it stays until the rate is back.
+    First findings a week of each component and class are added up against what the two years before
+    led one to expect. An alarm means a rate near twice the usual one; it stays until the rate is
+    back.
     """
     answer_command(context, given, ())

@@ -15,8 +15,8 @@ Which interval is this?
 | survival from inspections (Turnbull) | bootstrap of locomotives, approximate | `turnbull` |
 | shape, B10, median, mean of a fitted life | profile likelihood | `lives`, `life_batch` |
 | hazard, chance of living on, of a fitted life | profile likelihood | `life_hazard` |
-| difference of two mean cumulative functions | as above, common locomotives allowed for | `cumulative_contrast` |
-| difference of two recurrence rates | those of both rates, squared and added | `recurrence_difference` |
+| difference of two cumulative functions | as above, by locomotive | `cumulative_contrast` |
+| difference of two recurrence rates | both variances added | `recurrence_difference` |
 | ratio of two groups of lives | Wald on its logarithm, variance by locomotive | `group_ratio` |
 | cumulative incidence of competing kinds | log-log with the delta-method variance | `competing` |
 

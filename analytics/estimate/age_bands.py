@@ -15,8 +15,6 @@ BANDS = 5
 FEWEST_TO_TEST = 20
 """Below this many failures a power law is not tested: under 4 would be expected in a band."""
 
-_HALVINGS = 45
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class AgeBands:
@@ -92,25 +90,27 @@ def _powers(ratio: FloatArray, shape: FloatArray) -> tuple[FloatArray, FloatArra
 
 
 def _equal_edges(data: RiskIntervals, shape: FloatArray, top: FloatArray) -> FloatArray:
-    """Find the ages below which one, two, ... fifths of the failures are expected, by halving."""
-    shares = np.arange(1, BANDS) / BANDS
-    each, oldest = shape[data.group, None], top[data.group, None]
-    start, stop = data.start[:, None] / oldest, data.stop[:, None] / oldest
-    begun = start**each
+    """Find the ages below which one, two, ... fifths of the failures are expected.
 
-    def below(age: FloatArray) -> FloatArray:
-        reached = np.clip(age[data.group], start, stop) ** each - begun
-        return np.stack([data.by_group(column) for column in reached.T], axis=1)
-
-    wanted = below(np.ones((data.groups, BANDS - 1))) * shares
-    low, high = np.zeros_like(wanted), np.ones_like(wanted)
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        short = below(middle) < wanted
-        low, high = np.where(short, middle, low), np.where(short, high, middle)
-    ends = np.zeros((data.groups, 1)), np.ones((data.groups, 1))
-    edges: FloatArray = np.hstack([ends[0], high, ends[1]]) * top[:, None]
-    edges[:, -1] = np.nextafter(edges[:, -1], np.inf)  # the oldest failure lies inside
+    On the scale of age ** shape the failures expected grow evenly between two ages at which the
+    number at risk changes, and groups stand one after the other: nobody is at risk between them.
+    """
+    ages, group = np.concatenate([data.start, data.stop]), np.concatenate([data.group] * 2)
+    moves = np.repeat([1, -1], data.start.size)
+    order = np.lexsort((ages, group))
+    at_risk, group = np.cumsum(moves[order]), group[order]
+    power = (ages[order] / top[group]) ** shape[group]
+    area = np.append(0.0, np.cumsum(at_risk[:-1] * np.diff(power)))[: power.size]
+    filled = np.flatnonzero(np.bincount(group, minlength=data.groups))
+    first, last = (np.searchsorted(group, filled, side=side) for side in ("left", "right"))
+    begin, end = area[first][:, None], area[last - 1][:, None]
+    wanted = begin + (end - begin) * np.arange(1, BANDS) / BANDS
+    before = np.maximum(np.searchsorted(area, wanted) - 1, first[:, None])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        reached = power[before] + (wanted - area[before]) / at_risk[before]
+    edges: FloatArray = np.zeros((data.groups, BANDS + 1))
+    edges[filled, 1:-1] = reached ** (1.0 / shape[filled, None]) * top[filled, None]
+    edges[:, -1] = np.nextafter(top, np.inf)  # the oldest failure lies inside
     return edges
 
 

@@ -64,12 +64,9 @@ def fit_power_intensities(
     the ratio of the two (never multiplied).
     """
     moments = _Moments.of(data)
-    log_shape = falling_roots(
-        moments.slope,
-        np.full(data.groups, _LOG_SHAPES[0]),
-        np.full(data.groups, _LOG_SHAPES[1]),
-    )
     known = moments.has_maximum
+    bracket = (np.where(known, end, 0.0) for end in _LOG_SHAPES)  # nothing to find elsewhere
+    log_shape = falling_roots(moments.slope, *bracket)
     shape = np.where(known, np.exp(log_shape), np.nan)
     safe = np.where(known, shape, 1.0)
     area, first, second = moments.areas(safe)
@@ -147,22 +144,23 @@ class _Moments:
         by = self.data.by_group
         return by(zero), by(first), by(second)
 
-    def slope(self, log_shape: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return two derivatives of the profile log-likelihood by the log of the shape."""
+    def profile(self, log_shape: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return the profile log-likelihood up to a constant, and two derivatives of it.
+
+        They are by the logarithm of the shape.
+        """
         shape = np.exp(log_shape)
         area, first, second = self.areas(shape)
         with np.errstate(divide="ignore", invalid="ignore"):
-            score = self.count + shape * (self.log_sum - self.count * first / area)
+            value = self.count * log_shape + shape * self.log_sum - self.count * np.log(area)
             bend = shape * (self.log_sum - self.count * first / area)
-            bend -= shape**2 * self.count * (second / area - (first / area) ** 2)
-        return score, bend
+            score = self.count + bend
+            bend = bend - shape**2 * self.count * (second / area - (first / area) ** 2)
+        return value, score, bend
 
-    def value(self, log_shape: FloatArray) -> FloatArray:
-        """Return the profile log-likelihood up to a constant."""
-        shape = np.exp(log_shape)
-        area = self.areas(shape)[0]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return self.count * log_shape + shape * self.log_sum - self.count * np.log(area)
+    def slope(self, log_shape: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return two derivatives of the profile log-likelihood by the log of the shape."""
+        return self.profile(log_shape)[1:]
 
     @property
     def has_maximum(self) -> BoolArray:
@@ -180,20 +178,23 @@ def falling_roots(
 ) -> FloatArray:
     """Find where functions, one an element, fall through zero: Newton steps kept in a bracket.
 
-    `evaluate` returns value and slope at one point an element.
+    `evaluate` returns value and slope at one point an element. One that has settled stays where it
+    is: rounding would send it out of its bracket, and half-way across that.
     """
     low, high = low.copy(), high.copy()
     at = 0.5 * (low + high)
+    settled = np.zeros(at.shape, dtype=np.bool_)
     for _ in range(_STEPS):
         value, slope = evaluate(at)
         above = value > 0
         low, high = np.where(above, at, low), np.where(above, high, at)
         with np.errstate(divide="ignore", invalid="ignore"):
             newton = at - value / slope
+        near = _NEAR * (1.0 + np.abs(at))
+        settled |= (np.abs(newton - at) <= near) | (high - low <= near) | np.isnan(value)
         inside = (newton > low) & (newton < high)
         following = np.where(inside, newton, 0.5 * (low + high))
-        settled = np.abs(following - at) <= _NEAR * (1.0 + np.abs(at))
-        at = following
+        at = np.where(settled, at, following)
         if settled.all():
             break
     return at
@@ -203,13 +204,15 @@ def _profile_bounds(
     moments: _Moments, best: FloatArray, level: float, ratio: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return the logs of the shapes at which the likelihood has fallen by the level's amount."""
-    least = moments.value(best) - 0.5 * float(special.chdtri(1, 1.0 - level)) * ratio
+    least = moments.profile(best)[0] - 0.5 * float(special.chdtri(1, 1.0 - level)) * ratio
 
     def rising(negative: FloatArray) -> tuple[FloatArray, FloatArray]:
-        return moments.value(-negative) - least, -moments.slope(-negative)[0]
+        value, slope, _ = moments.profile(-negative)
+        return value - least, -slope
 
     def falling(log_shape: FloatArray) -> tuple[FloatArray, FloatArray]:
-        return moments.value(log_shape) - least, moments.slope(log_shape)[0]
+        value, slope, _ = moments.profile(log_shape)
+        return value - least, slope
 
     # Near the maximum the slope is 0: a first step out keeps Newton's method from leaving.
     lower = -falling_roots(rising, -best, -best + _WIDER)

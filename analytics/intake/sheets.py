@@ -31,6 +31,9 @@ from analytics.intake.received import (
 
 Cell = int | float | str | bool | time | date | datetime | timedelta
 _FAULTS = (calamine.CalamineError, calamine.ZipError, calamine.XmlError, OSError, ValueError)
+OWN_SHEETS = "the template's own sheets skipped"
+_EXPLANATIONS = {"explanation", "magyar\u00e1zat"}  # of the template, in each language
+_LISTS = "lists"
 _BEYOND = "a cell stands beyond the last heading: give its column a heading, or delete the cell"
 
 
@@ -76,6 +79,7 @@ def _read_sheets(
     if not tables:
         tables, others = _only_sheet(path, others), []
     notes += [f"sheet {sheet.name!r} skipped: no row of it is a header" for sheet, _ in others]
+    notes = _without_own(notes, [sheet.name for sheet, _ in others])
     alone = len(tables) == 1
     found = []
     for place, (sheet, header) in enumerate(tables):
@@ -87,6 +91,16 @@ def _read_sheets(
             )
         )
     return found
+
+
+def _without_own(notes: Sequence[str], others: Sequence[str]) -> list[str]:
+    """Put what is said of the template's own sheets into one line, where both are there."""
+    hidden = f"hidden sheet {_LISTS!r} skipped"
+    explained = [name for name in others if name in _EXPLANATIONS]
+    if hidden not in notes or not explained:
+        return list(notes)
+    own = {hidden, *(f"sheet {name!r} skipped: no row of it is a header" for name in explained)}
+    return [OWN_SHEETS, *(note for note in notes if note not in own)]
 
 
 def _only_sheet(
@@ -109,7 +123,7 @@ def _only_sheet(
 
 def _first_filled(sheet: calamine.CalamineSheet) -> int | None:
     for number, row in enumerate(sheet.iter_rows(), start=1):
-        if any(_text(cell) for cell in row):
+        if any(text_of_cell(cell) for cell in row):
             return number
     return None
 
@@ -119,7 +133,7 @@ def _find_header(sheet: calamine.CalamineSheet, is_header: IsHeader) -> int:
     filled = (
         (number, texts)
         for number, row in enumerate(sheet.iter_rows(), start=1)
-        if any(texts := [_text(cell) or "" for cell in row])
+        if any(texts := [text_of_cell(cell) or "" for cell in row])
     )
     for number, texts in islice(filled, LOOKED_THROUGH):
         if is_header(texts):
@@ -137,7 +151,7 @@ def _stage_sheet(
     notes: tuple[str, ...],
 ) -> Sheet:
     rows = sheet.iter_rows()
-    headings = [_text(cell) or "" for cell in next(islice(rows, header - 1, None))]
+    headings = [text_of_cell(cell) or "" for cell in next(islice(rows, header - 1, None))]
     while headings and not headings[-1].strip():
         headings.pop()
     refuse_many_headings(name, headings)
@@ -156,7 +170,7 @@ def _fitted(
 ) -> Iterator[tuple[int, list[str | None]]]:
     """Return each row that holds anything: its number, then broken, surplus and the cells."""
     for number, row in enumerate(rows, start=first):
-        texts = [_text(cell) for cell in row]
+        texts = [text_of_cell(cell) for cell in row]
         beyond = [text for text in texts[width:] if text and text.strip()]
         if beyond:
             yield number, [_BEYOND, " | ".join(beyond), *texts[:width]]
@@ -179,7 +193,7 @@ def _merged(
     )
 
 
-def _text(cell: Cell) -> str | None:
+def text_of_cell(cell: Cell) -> str | None:
     """Return a cell as text, None where empty."""
     if isinstance(cell, str):
         return cell or None

@@ -14,6 +14,7 @@ from analytics.catalogue.model import Catalogue
 from analytics.errors import InputError
 from analytics.intake.cells import read_cells
 from analytics.intake.combined import PARTS, Part, remarks_not_kept, split
+from analytics.intake.example import leave_out_examples
 from analytics.intake.forms import fit_forms
 from analytics.intake.mapping import NO_MAPPING, Mapping, TableMapping, fold
 from analytics.intake.readers import (
@@ -98,7 +99,8 @@ def stage_files(
             progress(f"reading {path.name}")
         sha256 = _sha256(path)
         stage, is_header = f"in_stage_{len(staged) + 1}", _header_test(mapping, catalogue)
-        for sheet in read_file(connection, path, stage, is_header=is_header):
+        sheets = read_file(connection, path, stage, is_header=is_header)
+        for sheet in leave_out_examples(connection, sheets, catalogue):
             recognised, mapped = recognise_by(
                 mapping, sheet.headings, file=sheet.name, parameters=catalogue.parameters
             )

@@ -19,6 +19,7 @@ from typing import Any
 from analytics.catalogue.model import Catalogue
 from analytics.errors import InputError, unknown_name
 from analytics.intake.rules import EXAMPLE_LOCOMOTIVE
+from analytics.intake.sheets import Cell
 from analytics.intake.tables import TABLES, Column, Table
 
 LANGUAGES = ("en", "hu")
@@ -26,7 +27,7 @@ LAST_ROW = 9_999  # lists and formats reach down to here, counted from 0
 _LISTS = "lists"
 _WIDTHS = (15, 22, 60, 10, 40, 22, 20)  # of the columns of the explanation
 _DATE_FORMAT = "yyyy-mm-dd hh:mm"
-_EXAMPLES: Mapping[str, object] = {
+_EXAMPLES: Mapping[str, Cell | None] = {
     "locomotive": EXAMPLE_LOCOMOTIVE,
     "depot": "North shed",
     "in_service_from": datetime(2015, 3, 1),
@@ -96,7 +97,7 @@ def write_template(path: Path, catalogue: Catalogue, *, language: str = "en") ->
     Conventions
     -----------
     Row 1 of each sheet is the heading row, required columns in bold; row 2 is an example of
-    locomotive `EXAMPLE-ROW`, which intake sets aside if it is left in.
+    locomotive `EXAMPLE-ROW`, which intake passes over if it is left as it is (`example`).
 
     Raises
     ------
@@ -112,7 +113,7 @@ def write_template(path: Path, catalogue: Catalogue, *, language: str = "en") ->
 
     words = _words(language)
     lists = _lists(catalogue)
-    example = _example(catalogue)
+    example = example_row(catalogue)
     content = BytesIO()
     with xlsxwriter.Workbook(content, {"in_memory": True, "strings_to_formulas": False}) as book:
         _explain(book, words, example)
@@ -153,9 +154,9 @@ def _lists(catalogue: Catalogue) -> dict[str, tuple[str, ...]]:
     return {name: entries for name, entries in found.items() if entries}
 
 
-def _example(catalogue: Catalogue) -> dict[str, object]:
+def example_row(catalogue: Catalogue) -> dict[str, Cell | None]:
     """Return an example for every heading, of names that go together."""
-    example = dict(_EXAMPLES)
+    example: dict[str, Cell | None] = dict(_EXAMPLES)
     for table in TABLES.values():
         for column in table.columns:
             if column.kind == "instant":

@@ -54,6 +54,7 @@ def _markers(events: Sequence[Event], number: int, kind: str) -> Figure:
         "type": "scatter",
         "mode": "markers",
         "name": plain(kind),
+        "showlegend": bool(mine),
         "x": [event.at.isoformat() for event in mine],
         "y": [plain(event.line) for event in mine],
         "marker": {

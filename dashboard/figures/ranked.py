@@ -60,7 +60,7 @@ def _points(rows: Sequence[tuple[int, Ranked]], number: int) -> Figure:
         "x": [place for place, _ in rows],
         "y": [row.value for _, row in rows],
         "text": [plain(row.label) for _, row in rows],
-        "textposition": "top center",
+        "textposition": [_beside(n, place) for n, (place, _) in enumerate(rows)],
         "textfont": {"size": 14, "color": colour},
         "marker": {"symbol": MARKERS[number], "size": 8 + 4 * number, "color": colour},
         "error_y": {
@@ -74,6 +74,11 @@ def _points(rows: Sequence[tuple[int, Ranked]], number: int) -> Figure:
         },
         "hovertemplate": [f"{plain(row.said)}<extra></extra>" for _, row in rows],
     }
+
+
+def _beside(number: int, place: int) -> str:
+    """Return where a name stands: neighbours above and below in turn, away from the axis."""
+    return f"{'bottom' if number % 2 else 'top'} {'right' if place < 2 else 'left'}"
 
 
 def _names(rows: Sequence[Ranked]) -> Figure:

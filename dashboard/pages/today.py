@@ -5,4 +5,4 @@ from __future__ import annotations
 from dashboard.pages.heads import lead
 from dashboard.pages.kind import PageKind
 
-PAGE = PageKind(lead("today"), ("back", "open", "withheld", "changed"))
+PAGE = PageKind(lead("today"), ("back", "open", "withheld", "changed", "trouble", "new_alarms"))

@@ -19,13 +19,7 @@ from dashboard.wording import Wording, shown
 RATE_PER = {"hours": 1_000, "km": 100_000, "days": 30}
 """A rate in words is per so many units of its clock."""
 
-_TEXTS = (
-    "reason",
-    "note",
-    "last_action",
-    "group",
-    "against",
-)  # sentences in which names of the catalogue occur
+_TEXTS = ("note", "last_action", "group", "against")  # names of the catalogue occur in them
 _LEAST_P = 0.001
 # Times that nobody needs to the minute: one decimal, none from here on.
 _ROUGH = ("age_days", "gap_days", "down_hours", "hours", "down_days", "lost_days", "lost_hours")
@@ -90,6 +84,8 @@ def _text(column: str, value: str, wording: Wording) -> str:
         return f" {_THEN} ".join(done)
     if column == "locomotives":
         return _first_of(value.split(", "))
+    if column == "clock":
+        return wording.phrase(f"unit.{value}")
     return wording.relabel(value) if column in _TEXTS else wording.label(column, value)
 
 
@@ -104,11 +100,16 @@ def twin(
     """Keep the columns of an answer's table that a section shows; None where it has no rows.
 
     `shares` names columns shown in per cent; `opened` a table that stands in place of a figure.
+    Rows on several clocks each say their own.
     """
     if frame.empty:
         return None
-    shown = [c for c in columns if c in frame and c not in _TOLD_ELSEWHERE]
-    return Table(frame[shown], clock, frozenset(shares), opened)
+    own = [str(one) for one in frame["clock"].dropna().unique()] if "clock" in frame else []
+    if len(own) == 1:
+        clock = own[0]
+    told = _TOLD_ELSEWHERE if len(own) < 2 else _TOLD_ELSEWHERE - {"clock"}
+    shown = [c for c in columns if c in frame and c not in told]
+    return Table(frame[shown], "own" if len(own) > 1 else clock, frozenset(shares), opened)
 
 
 def grounds(basis: Basis, wording: Wording, *, of: str = "failures") -> Grounds:

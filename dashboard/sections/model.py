@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from dashboard.wording import Wording
 
 
+ROWS = 15
+"""Rows of a table shown at once."""
+
+
 @dataclass(frozen=True, slots=True)
 class Table:
     """The rows of an answer that a section shows, before they have words.
@@ -42,7 +46,7 @@ class Table:
     clock: str
     shares: frozenset[str] = frozenset()
     opened: bool = False
-    rows: int = 15
+    rows: int = ROWS
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,10 +22,11 @@ _COLUMNS = (
 def draw(answer: Answer, wording: Wording, _subject: str = "", *, name: str = "mtbf") -> Section:
     """Draw the answer of `mtbf --by class`, or by another word; the title is `name.title`."""
     frame, clock = answer.table, answer.basis.clock
+    alone = name != "mtbf" and len(frame) < 2  # one group is what stands above already
     return Section(
         title=wording.phrase(f"{name}.title"),
-        reading=wording.say(answer.reading),
-        figure=_figure(answer, wording),
+        reading=wording.phrase("group.only_one") if alone else wording.say(answer.reading),
+        figure=None if alone else _figure(answer, wording),
         table=twin(frame, [*group_columns(frame), *_COLUMNS], clock=clock),
         notes=tuple(wording.say(note) for note in answer.notes),
         basis=grounds(answer.basis, wording),

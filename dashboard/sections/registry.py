@@ -26,7 +26,7 @@ from dashboard.sections import (
     timeline,
     watch,
 )
-from dashboard.sections.listing import listing
+from dashboard.sections.listing import brief, listing
 from dashboard.sections.model import Choice, SectionKind
 
 _LOOK_BACK = MappingProxyType(
@@ -45,6 +45,8 @@ _STANDOUTS = {
     "standouts_series": ("series",),
 }
 _OF_READINGS = ("class", "slope_lower", "slope_upper", "mk_p", "since", "readings")
+_OF_WEEKS = ("class", "depot", "start_known", "cost")
+_OF_ALARMS = ("state", "weeks", "s", "h", "false_alarm_weeks")
 _RATES = ("rate", "rate_lower", "rate_upper")
 _OF_OPEN = ("class", "closed", "action", "open", "down_hours", "cost")
 _CHAINS = {**_LOOK_BACK, "at_least": Choice(("2", "3", "5", "10"), int)}
@@ -65,6 +67,8 @@ SECTIONS: Mapping[str, SectionKind] = {
     ),
     "chains": SectionKind("repeats", {}, listing("chains"), choices=_CHAINS, wide=True),
     "steps": SectionKind("repeats", {"steps": True}, chain_steps.draw, choices=_CHAINS, wide=True),
+    "trouble": SectionKind("standouts", {}, brief("trouble")),
+    "new_alarms": SectionKind("warnings", {}, brief("new_alarms")),
     "back": SectionKind("repeats", {}, back.draw, narrow.to_last_week, wide=True),
     "open": SectionKind(
         "findings", {"open": True}, listing("open", without=_OF_OPEN, of="defects"), wide=True
@@ -99,7 +103,9 @@ SECTIONS: Mapping[str, SectionKind] = {
     "hazard": SectionKind("survival", {"hazard": True, "by": ("class",)}, engineer.draw_hazard),
     "plot": SectionKind("survival", {"plot": True, "by": ("class",)}, engineer.draw_plot),
     "differ": SectionKind("survival", {"differ": "class"}, listing("differ"), wide=True),
-    "mcf_differ": SectionKind("mcf", {"differ": "class"}, engineer.draw_mcf_differ),
+    "mcf_differ": SectionKind(
+        "mcf", {"differ": "class", "unit": "position"}, engineer.draw_mcf_differ
+    ),
     "recurrence_differ": SectionKind(
         "recurrence",
         {"differ": "action"},
@@ -107,17 +113,19 @@ SECTIONS: Mapping[str, SectionKind] = {
         choices=_LOOK_BACK,
         wide=True,
     ),
-    "weeks": SectionKind("next-weeks", {}, listing("weeks", without=("class",)), wide=True),
+    "weeks": SectionKind(
+        "next-weeks", {}, listing("weeks", without=("class",), labelled=("reason",)), wide=True
+    ),
     "weeks_positions": SectionKind(
         "next-weeks",
         {"positions": True},
-        listing("weeks_positions", shares=("chance",)),
+        listing("weeks_positions", without=_OF_WEEKS, shares=("chance",)),
         wide=True,
     ),
     "closer": SectionKind(
         "look-closer",
         {},
-        listing("closer", shares=("chance",), of="lines"),
+        listing("closer", shares=("chance",), of="lines", labelled=("reason",)),
         wide=True,
         of_one=True,
     ),
@@ -141,7 +149,11 @@ SECTIONS: Mapping[str, SectionKind] = {
         for name, by in _STANDOUTS.items()
     },
     "alarms": SectionKind(
-        "warnings", {}, listing("alarms", of="findings"), choices=_FALSE_ALARMS, wide=True
+        "warnings",
+        {},
+        listing("alarms", without=_OF_ALARMS, of="findings"),
+        choices=_FALSE_ALARMS,
+        wide=True,
     ),
     "watch": SectionKind("warnings", {"weekly": True}, watch.draw, choices=_FALSE_ALARMS),
     "ages": SectionKind("ages", {}, listing("ages", shares=("left_share",)), wide=True),

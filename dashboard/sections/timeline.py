@@ -35,8 +35,7 @@ def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
 
 
 def _figure(frame: pd.DataFrame, wording: Wording) -> Figure:
-    found = frame["severity"].dropna().unique()
-    severities = [name for name in _SEVERITIES if name in found]
+    severities = list(_SEVERITIES)  # all, so that each keeps its look whatever else was found
     there = set(frame["component"])
     components = wording.catalogue.components.values()
     systems = dict.fromkeys(one.system for one in components if one.name in there)
@@ -44,7 +43,7 @@ def _figure(frame: pd.DataFrame, wording: Wording) -> Figure:
     return draw_events(
         events,
         lines=[wording.heading("system", system) for system in systems],
-        kinds=[wording.phrase(f"severity.{name}") for name in severities] or [""],
+        kinds=[wording.phrase(f"severity.{name}") for name in severities],
     )
 
 

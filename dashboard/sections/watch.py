@@ -14,14 +14,14 @@ from dashboard.wording import Wording
 MOST_PANELS = 6
 
 
-def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
+def draw(answer: Answer, wording: Wording, subject: str = "") -> Section:
     """Draw the answer of `warnings --weeks`: a panel for each class, with the limit of its sum."""
     frame = answer.table
     charts = list(frame.groupby(["component", "class"], sort=False))
     fewer = wording.phrase("watch.fewer", shown=MOST_PANELS, all=len(charts))
     return Section(
         title=wording.phrase("watch.title"),
-        reading=wording.say(answer.reading),
+        reading=wording.say(answer.reading) if subject else wording.phrase("watch.reading"),
         figure=_figure([part for _, part in charts[:MOST_PANELS]], wording) if charts else None,
         table=twin(frame, list(frame.columns), clock="days"),
         notes=(

@@ -93,6 +93,34 @@ def test_none_in_the_first_leaves_a_lower_bound_alone() -> None:
     assert say(found.reading)
 
 
+def test_nothing_in_use_before_is_said_and_not_that_nothing_failed() -> None:
+    found = asked(span="100d", by=("component",), component=())
+    # Known from day 0 to day 100: the hundred days before lie before the first inspection.
+    assert set(found.table["exposure_first"]) == {0.0}
+    assert found.table["failures_second"].sum() == 3
+    assert found.reading.key == "compare.first_unused"
+    assert found.reading.values["failures"] == 3
+    assert "3 failures" in say(found.reading)
+    # Rows with exposure and no failure stay (the contract of every table), after those with some.
+    assert found.table["component"].iloc[0] == "injector"
+    assert found.table["failures_second"].iloc[1:].eq(0).all()
+    after = asked(at="2030-01-01")
+    assert after.reading.key == "compare.second_unused"
+    assert after.reading.values["failures"] == 3
+
+
+def test_rows_in_use_on_one_side_each_are_not_said_to_be_without_failures() -> None:
+    world = World()
+    for name, first, depot in (("5A", 0, "North"), ("6B", 50, "South")):
+        world.locomotive(name, depot=depot)
+        world.daily(day(first), day(first + 40), locomotive=name, depot=depot)
+        world.finding(day(first + 5), locomotive=name, severity="in-service", action="cleaned")
+    found = asked(world, clock="days", by=("locomotive",), at=day(45))
+    assert found.table["failures_first"].tolist() == [1, 0]
+    assert found.reading.key == "compare.never_both"
+    assert found.reading.values["failures"] == 2
+
+
 def test_depots_are_paired_where_one_has_a_failure() -> None:
     found = asked(between="depot")
     assert list(found.table[["first", "second"]].loc[0]) == ["North", "South"]

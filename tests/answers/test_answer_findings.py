@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from analytics.answer import say
 from analytics.answers.findings import COLUMNS
 from tests.answers.hand import answer, day, railway, reader_of
 from tests.history.world import World
@@ -36,6 +37,9 @@ def test_one_row_for_each_episode_newest_first() -> None:
     assert table["repeat"].tolist() == [True, True, False, False]
     assert table["deferred"].tolist() == [True, False, False, False]
     assert (table["down_hours"].iloc[3], table["cost"].iloc[3]) == (2, 10.5)
+    # empty where not written, not 0
+    assert table["down_hours"].isna().tolist() == [True, True, True, False]
+    assert table["cost"].isna().tolist() == [True, False, True, False]
 
 
 def test_age_of_what_is_open_runs_to_the_cut_of_its_own_locomotive() -> None:
@@ -61,6 +65,12 @@ def test_open_alone_gravest_first_then_oldest() -> None:
     # nothing is written as action of 6B's alone
     told = {note.key: note.values["findings"] for note in found.notes}
     assert told == {"findings.blank": 1, "findings.not_stated": 1}
+
+
+def test_open_ones_too_slight_to_withhold_are_said_without_a_nought() -> None:
+    world = railway().finding(day(20), locomotive="6B", severity="rectify")
+    found = answer(reader_of(world), "findings", open=True)
+    assert say(found.reading) == f"1 defect is open on 1 locomotive; the oldest since {day(20)}."
 
 
 def test_until_reopens_what_was_closed_later() -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from analytics.answer import say
 from analytics.answers import batches, set_aside
 from analytics.errors import ScopeError
 from analytics.handin import ingest, rejects, withdraw
@@ -49,7 +50,8 @@ def test_files_of_each_batch_newest_first(store: Store) -> None:
     findings = table[table["file"] == "findings.csv"].iloc[0]
     assert findings[["table", "rows", "accepted", "set_aside"]].tolist() == ["findings", 3, 1, 2]
     assert table["withdrawn"].isna().all()
-    assert found.reading.key == "batches.last_by"
+    assert found.reading.key == "batches.last_kept_by"
+    assert "withdrawn" not in say(found.reading)
     assert found.reading.values["who"] == "Bob"
     assert (found.reading.values["files"], found.reading.values["rows"]) == (3, 1)
     assert found.notes == ()
@@ -62,6 +64,7 @@ def test_withdrawn_batch_stays_listed(store: Store) -> None:
     assert found.table["withdrawn"].notna().tolist() == [True, False, False]
     assert found.table["withdrawn_by"].iloc[0] == "Cid"
     assert found.reading.values["withdrawn"] == 1
+    assert "2 batches, 1 of them withdrawn;" in say(found.reading)
     assert [note.key for note in found.notes] == ["batches.all_listed"]
     assert found.basis.filters == {}
 

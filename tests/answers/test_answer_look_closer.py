@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from datetime import date, timedelta
+from typing import Any
 
 import pandas as pd
 import pytest
 
 from analytics.answer import say
 from analytics.answers.look_closer import COLUMNS
-from analytics.answers.look_lines import MOST_LINES
+from analytics.answers.look_lines import MOST_LINES, reason_of
 from analytics.errors import ScopeError
-from tests.answers.hand import answer, reader_of
+from tests.answers.hand import answer, day, railway, reader_of
 from tests.history.world import World
 
 CATALOGUE = """
@@ -85,6 +87,8 @@ def lines(made: World, name: str = "1A") -> pd.DataFrame:
     assert len(found.table) <= MOST_LINES
     assert found.table["rank"].tolist() == list(range(1, len(found.table) + 1))
     assert any("never replaces" in say(note) for note in found.notes)
+    told = any("until the next inspection" in say(note) for note in found.notes)
+    assert told == found.table["chance"].notna().any()
     return found.table
 
 
@@ -131,6 +135,76 @@ def test_what_was_closed_of_late_and_tends_to_come_back_is_named() -> None:
     assert row["last_action"] == "looked-at"
     # half of the closings came back, two days after: the chance is far above that of a brush
     assert row["chance"] > 0.2
+
+
+def tripped(made: World, *days: int, name: str = "1A", severity: str = "rectify") -> World:
+    for number in days:
+        made.finding(
+            on(number), "tripped", locomotive=name, component="relay", position="1",
+            action="looked-at", severity=severity, closed_at=on(number, 10),
+        )  # fmt: skip
+    return made
+
+
+@pytest.mark.parametrize(
+    ("days", "severity", "said"),
+    [((1086, 1091), "rectify", "came back"), ((1091,), "in-service", "in-service failure")],
+)
+def test_what_failed_again_within_a_week_comes_before_what_is_likely(
+    days: tuple[int, ...], severity: str, said: str
+) -> None:
+    found = answer(
+        reader_of(tripped(world(), *days, severity=severity)), "look-closer", locomotive="1A"
+    )
+    row = found.table[found.table["component"] == "relay"].iloc[0]
+    assert row["kind"] == "after-closing"
+    assert said in row["reason"]
+    assert row["rank"] < found.table[found.table["kind"] == "likely"]["rank"].min()
+    # one or two closings of its kind were followed: no percentage
+    assert pd.isna(row["chance"])
+    assert ": 1 closed lately, " in say(found.reading)
+
+
+def test_five_followed_closings_have_a_percentage() -> None:
+    table = lines(tripped(world(), 200, 400, 600, 800, 1086, 1091))
+    assert table[table["component"] == "relay"]["chance"].iloc[0] > 0
+
+
+def test_only_what_is_older_than_half_of_its_kind_is_called_old() -> None:
+    made = world()
+    # 2B fails far more often than the others, at relays; its brushes have all ages
+    tripped(made, *range(100, 1060, 25), name="2B")
+    reader = reader_of(made)
+    ages = answer(reader, "ages", component="brush").table
+    age = ages.set_index(["locomotive", "position"])["age"]
+    seen = []
+    for name in ("1A", "2B"):
+        table = answer(reader, "look-closer", locomotive=name).table
+        table = table[(table["kind"] == "likely") & (table["component"] == "brush")]
+        for place, reason in zip(table["position"], table["reason"], strict=True):
+            old = "old since its last renewal" in reason
+            assert not old or age[name, place] > age.median(), (name, place, reason)
+            seen.append(old)
+    assert any(seen)
+
+
+@pytest.mark.parametrize(
+    ("usual", "older", "ratio", "even", "said"),
+    [
+        (0.03, True, 1.1, 0.01, "old since"),
+        (0.03, False, 1.1, 0.01, "on others of its kind."),  # young where its kind fails early
+        (0.01, False, 2.0, 0.01, "this locomotive fails about 2.0 times as often as its class."),
+        (0.02, False, 1.0, 0.02, "it runs more."),
+    ],
+)
+def test_the_greatest_factor_is_the_reason(
+    usual: float, older: bool, ratio: float, even: float, said: str
+) -> None:
+    row: dict[Hashable, Any] = {
+        "lately": False, "after": False, "usual": usual, "older": older, "ratio": ratio,
+        "even": even, "of_like": 0.01, "times": usual * ratio / 0.01,
+    }  # fmt: skip
+    assert said in say(reason_of(row))
 
 
 def test_a_reading_that_heads_for_its_limit_is_named() -> None:
@@ -194,3 +268,13 @@ def test_one_locomotive_must_be_named(names: tuple[str, ...]) -> None:
         answer(reader_of(world()), "look-closer", locomotives=names)
     with pytest.raises(ScopeError, match="none on record yet"):
         answer(reader_of(World(catalogue=CATALOGUE)), "look-closer")
+
+
+def test_begin_of_the_period_hides_nothing_that_is_open() -> None:
+    reader = reader_of(railway().finding(day(20), severity="rectify"))
+    kinds = [
+        answer(reader, "look-closer", locomotive="5A", since=since).table["kind"].tolist()
+        for since in (None, day(90), "2099-01-01")
+    ]
+    assert "open" in kinds[0]
+    assert kinds[1] == kinds[2] == kinds[0]

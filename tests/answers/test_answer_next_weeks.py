@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analytics.answer import say
 from analytics.answers.kinds import Kinds
 from analytics.answers.next_weeks import COLUMNS, POSITION_COLUMNS
 from analytics.answers.risk import Risk
@@ -90,13 +91,74 @@ def test_rows_by_locomotive_add_up_those_by_position() -> None:
     assert "injector" in table["reason"]["5A"]
 
 
-def test_fewer_than_five_failures_have_no_percentage() -> None:
-    table = answer(
-        reader_of(three_failures()), "next-weeks", component="injector", positions=True
-    ).table
+def with_filters(world: World, *days_of_failure: int) -> World:
+    world.catalogue = world.catalogue.replace("injector = 2", "injector = 2, filter = 1")
+    for number in days_of_failure:
+        world.finding(
+            day(number), "loaded-up", component="filter", action="cleaned", severity="rectify"
+        )
+    return world
+
+
+def test_a_kind_with_fewer_than_five_failures_has_no_percentage() -> None:
+    world = with_filters(three_failures(), 10, 40)
+    table = answer(reader_of(world), "next-weeks", component="injector", positions=True).table
     assert table["chance"].isna().all()
     assert (table["expected"] > 0).all()
     assert table["note"].str.contains("too few").all()
+
+
+@pytest.mark.parametrize("positions", [False, True])
+def test_fewer_than_five_failures_in_all_are_too_short_a_record(positions: bool) -> None:
+    found = answer(reader_of(three_failures()), "next-weeks", positions=positions)
+    assert found.reading.key == "outlook.too_short"
+    assert found.reading.values["failures"] == 3
+    figures = {"expected", "lower", "upper", "chance", "expected_if_done", "lost_days", "cost"}
+    assert len(found.table)
+    assert found.table[sorted(figures & set(found.table))].isna().all(axis=None)
+
+
+def young() -> World:
+    """Two locomotives over three weeks, 10 h a day: five injector failures and three of filters."""
+    world = World()
+    for name in ("5A", "6B"):
+        world.locomotive(name).daily(day(0), day(21), locomotive=name)
+        for number in (0, 10, 21):
+            world.add("usage", locomotive=name, read_at=day(number), engine_hours=10 * number)
+    for number, name in ((4, "5A"), (8, "6B"), (9, "5A"), (14, "5A"), (18, "5A")):
+        world.finding(day(number), locomotive=name, severity="in-service", action="replaced")
+    return with_filters(world, 6, 12, 15)
+
+
+def test_a_young_record_looks_ahead_on_what_was_read_and_names_no_rare_kind() -> None:
+    reader = reader_of(young())
+    places = answer(reader, "next-weeks", positions=True).table
+    # nobody has 30 days: each its own 10 h a day
+    assert places[places["clock"] == "hours"]["use"].tolist() == pytest.approx([280.0] * 4)
+    found = answer(reader, "next-weeks")
+    assert found.reading.key == "outlook.locomotives"
+    assert (found.table["upper"] > 0).all()
+    assert found.table["reason"].str.contains("injector").all()
+    assert not found.table["reason"].str.contains("filter").any()
+
+
+def test_equal_positions_are_no_reason() -> None:
+    # renewals before the record are not known: the six injectors all have one rate
+    world = railway(in_service_from="2010-01-01")
+    world.catalogue = world.catalogue.replace("injector = 2", "injector = 6")
+    for number in (10, 20, 30, 40, 60):
+        world.finding(day(number), severity="in-service", action="cleaned")
+    found = answer(reader_of(world), "next-weeks", component="injector")
+    assert found.table["reason"].tolist() == ["", ""]
+    assert found.table["expected_if_done"].tolist() == found.table["expected"].tolist()
+    assert found.table["expected"].gt(0).all()
+    assert "above all" not in say(found.reading)
+
+
+def test_the_horizon_of_a_chance_is_said() -> None:
+    found = answer(reader_of(five_failures()), "next-weeks", positions=True, horizon="10d")
+    assert any("within the next 10 days" in say(note) for note in found.notes)
+    assert any("as they were lately" in say(note) for note in found.notes)
 
 
 def test_a_filter_on_locomotives_changes_no_figure() -> None:
@@ -156,8 +218,8 @@ def test_a_horizon_that_is_none_is_refused_in_a_sentence(horizon: str) -> None:
 def test_no_history_and_no_failures_give_sentences(positions: bool) -> None:
     assert answer(reader_of(World()), "next-weeks", positions=positions).table.empty
     found = answer(reader_of(railway()), "next-weeks", positions=positions)
-    assert found.reading.key == "outlook.none_expected"
-    assert found.table["expected"].fillna(0).eq(0).all()
+    assert found.reading.key == "outlook.too_short"
+    assert found.table["expected"].isna().all()
 
 
 def test_one_locomotive_is_drawn_to_nothing_but_told() -> None:

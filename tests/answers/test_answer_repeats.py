@@ -37,6 +37,30 @@ def test_chain_is_a_run_of_repeats() -> None:
     assert row["actions"] == "cleaned > looked-at > replaced"
 
 
+def test_what_was_not_written_is_not_a_nought() -> None:
+    """A chain adds up what is written; where nothing is, hours and cost are empty, not 0."""
+    world = railway()
+    for number, locomotive, cells in (
+        (10, "5A", {}),
+        (20, "5A", {}),
+        (10, "6B", {"down_hours": 0, "cost": 0}),
+        (20, "6B", {}),
+    ):
+        world.finding(day(number), locomotive=locomotive, action="cleaned", **cells)
+    reader = reader_of(world)
+    table = answer(reader, "repeats").table.set_index("locomotive")
+    assert table.loc["5A", ["down_hours", "cost"]].isna().all()
+    assert table.loc["6B", ["down_hours", "cost"]].tolist() == [0, 0]
+    steps = answer(reader, "repeats", steps=True).table.set_index(["locomotive", "step"])
+    for name in ("down_hours", "cost"):
+        assert steps[name].isna().to_dict() == {
+            ("5A", 1): True,
+            ("5A", 2): True,
+            ("6B", 1): False,
+            ("6B", 2): True,
+        }
+
+
 def test_open_at_the_end_says_so_and_so_does_a_blank() -> None:
     world = railway().finding(day(10), severity="rectify", closed_at=day(10))
     world.finding(day(20), "worn", action="put-off", severity="rectify")
@@ -84,7 +108,7 @@ def test_position_not_stated_is_its_own_place_and_told() -> None:
         world.finding(day(number), position=None, action="cleaned")
     found = answer(reader_of(world), "repeats")
     assert found.table["position"].isna().tolist() == [True]
-    assert [note.key for note in found.notes] == ["repeats.not_stated"]
+    assert [note.key for note in found.notes] == ["repeats.not_stated", "repeats.uncounted"]
 
 
 def test_single_failures_on_request_and_nonsense_refused() -> None:

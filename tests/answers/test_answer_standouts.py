@@ -5,13 +5,17 @@ Oracle: closed form by hand; the demo's known truth is in tests/demo/test_demo_s
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 
 from analytics.answer import say
 from analytics.answers.expected import expect
-from analytics.answers.standouts import COLUMNS, UNITS
+from analytics.answers.standouts import COLUMNS, UNITS, _notes
 from analytics.errors import ScopeError
+from analytics.estimate.standouts import BETA_BINOMIAL
 from analytics.scope import Scope
 from analytics.store import Reader
 from tests.answers.hand import answer, day, railway, reader_of, three_failures
@@ -127,7 +131,29 @@ def test_nothing_or_little_gives_a_sentence(world: World, begins: str) -> None:
     assert say(answer(reader, "standouts").reading).startswith(begins)
 
 
-def test_one_locomotive_has_nothing_to_be_compared_with() -> None:
-    found = answer(reader_of(three_failures()), "standouts", locomotive="5A", component="injector")
-    assert found.table["note"].tolist() == ["nothing to compare with"]
-    assert say(found.reading).startswith("There is nothing to compare with")
+def test_locomotives_choose_rows_and_are_compared_with_their_like_all_the_same() -> None:
+    reader = reader_of(three_failures())
+    everybody = answer(reader, "standouts", component="injector").table
+    alone = answer(reader, "standouts", component="injector", locomotive="5A").table
+    assert len(everybody) == 2
+    expected = everybody[everybody["locomotive"] == "5A"]["expected"].tolist()
+    assert alone["locomotive"].tolist() == ["5A"]
+    assert alone["expected"].tolist() == expected
+    with pytest.raises(ScopeError, match="5B"):
+        answer(reader, "standouts", locomotive="5B")
+
+
+@pytest.mark.parametrize(
+    ("laws", "by", "said"),
+    [
+        ([BETA_BINOMIAL] * 2, "depot", "Counts of like locomotives vary more than chance alone;"),
+        ([BETA_BINOMIAL] * 2, "position", "Counts of the like vary more than chance alone;"),
+        ([BETA_BINOMIAL, ""], "depot", "In 1 of 2 rows the counts of their like vary more than"),
+    ],
+)
+def test_spread_allowed_for_is_said_as_what_it_means(laws: list[str], by: str, said: str) -> None:
+    found: Any = SimpleNamespace(stands_out=np.zeros(2, bool), method=np.array(laws), p=np.ones(2))
+    given: Any = SimpleNamespace(clocks=("days",))
+    note = say(_notes(found, given, UNITS[(by,)], "30d")[0])
+    assert note.startswith(said)
+    assert note.endswith("this was allowed for.")

@@ -118,14 +118,49 @@ def test_alarm_tells_since_when_how_much_and_on_which(told: Answer, weekly: pd.D
 def test_reading_names_the_alarm_and_what_cannot_run(told: Answer) -> None:
     said = say(told.reading)
     assert "1 of 1 chart in alarm" in said
-    assert "injector of Alder" in said
+    alarmed = injectors(told)["alarmed"].date()
+    assert f"The newest is injector of Alder, in the week of {alarmed}: " in said
     idle = told.table[told.table["state"] == "no chart"]
     assert len(idle) >= 1
-    assert f"too few findings ({len(idle)})" in said
+    assert said.endswith(f"for {len(idle)} more: too few findings to compare with.")
+    assert "26 weeks" not in said  # only the reason there is
     assert idle["h"].isna().all()
     assert set(idle["note"]) == {"under 5 findings to compare with"}
     assert told.basis.method.startswith("Poisson CUSUM")
     assert told.basis.clock == "days"
+
+
+def two_alarms() -> World:
+    """The injectors burst from week 112 on; filters are found in weeks 123 and 125, then none."""
+    world = burst()
+    for count, number in enumerate([*range(3, 7 * 110, 56), 7 * 123 + 1, 7 * 125 + 1]):
+        world.finding(
+            day(number),
+            locomotive=("5A", "6B")[count % 2],
+            component="filter",
+            severity="rectify",
+            action="cleaned",
+        )
+    return world
+
+
+def test_newest_alarm_comes_first_and_says_that_it_is_below_its_limit_again() -> None:
+    found = answer(reader_of(two_alarms()), "warnings")
+    table = found.table
+    assert table["component"].tolist() == ["filter", "injector"]
+    assert table["state"].tolist() == ["alarm", "alarm"]
+    assert table["alarmed"].iloc[0] == pd.Timestamp(day(7 * 125)) > table["alarmed"].iloc[1]
+    # by s / h, how full a chart is, the older alarm would come first
+    assert (table["s"] < table["h"]).tolist() == [True, False]
+    assert ["below its limit again" in note for note in table["note"]] == [True, False]
+    said = say(found.reading)
+    assert (
+        f"2 of 2 charts in alarm. The newest is filter of Alder, in the week of {day(875)}" in said
+    )
+    # the last four complete weeks are 126 to 129; the alarms began in weeks 125 and before
+    assert said.endswith("0 of 2 began within the last four weeks.")
+    early = answer(reader_of(two_alarms()), "warnings", until=day(7 * 126))
+    assert say(early.reading).endswith("1 of 2 began within the last four weeks.")
 
 
 def test_only_alarms_unless_asked_and_alarms_first(reader: Reader, told: Answer) -> None:

@@ -34,7 +34,7 @@ def test_standouts_names_what_it_compares(by: str, named: str, run: Run, store: 
     done = run("standouts", "--by", by, "--store", store, "--format", "csv")
     assert done.code == 0
     assert done.out.splitlines()[0] == f"{named},{FIGURES}"
-    assert "Counted: to be rectified and above, or made good; " in done.err
+    assert "Counted: what had to be rectified or worse, or was made good; " in done.err
 
 
 def test_standouts_for_reading(run: Run, store: Path) -> None:

@@ -11,12 +11,9 @@ from analytics.answers import ask_reader
 from analytics.scope import Scope
 from analytics.store import Store
 from dashboard.app import create_app
-from dashboard.asked import read_choices
 from dashboard.pages.parts import FACTS
 from dashboard.pages.registry import PAGES
 from dashboard.record import count_findings, read_record
-from dashboard.sections.registry import SECTIONS
-from dashboard.sections.tables import ROWS
 from dashboard.serving import page_call, part_call
 from dashboard.settings import Settings
 from tests.dashboard.drawn import find, page, part, post, texts
@@ -113,21 +110,6 @@ def test_what_is_in_is_counted_and_each_choice_can_be_taken_out(
     (link,) = find(drawn, "A")
     assert texts(link) == [noun]
     assert link["props"]["href"] == "?"
-
-
-@pytest.mark.parametrize("name", COMPONENT)
-def test_table_on_the_page_is_the_answer_of_the_command(
-    demo: FlaskClient, demo_store: Store, name: str
-) -> None:
-    kind = SECTIONS[name]
-    scope = Scope(clock="hours", components=("fuel-injector",))
-    with demo_store.read() as reader:
-        chosen, _ = read_choices("", kind.choices)
-        answer = ask_reader(reader, kind.question, scope, **kind.options, **chosen)
-    drawn = post(demo, part_call(name, "/component/fuel-injector"))
-    rows = find(drawn, "Tbody")[0]["props"]["children"]
-    assert len(rows) == min(len(answer.table), ROWS)
-    assert re.search(rf"Rests on {answer.basis.events} failures?,", str(drawn))
 
 
 def test_part_on_one_clock_differs_from_another(demo: FlaskClient) -> None:

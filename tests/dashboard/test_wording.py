@@ -127,6 +127,14 @@ def test_every_phrase_that_is_used_has_words_and_none_is_idle() -> None:
     assert [key for key in set(phrases("en")) - used if not is_put_together(key)] == []
 
 
+def test_rule_is_called_the_same_on_pages_and_in_the_terminal() -> None:
+    """Oracle: the rule itself counts a remark too if it was made good."""
+    told = words()["show.rectified"]
+    assert told.endswith("or made good")
+    assert phrases("en")["counting.rectified"] == f"counting {told}"
+    assert phrases("en")["counting_short.rectified"].endswith("or made good")
+
+
 def test_language_without_words_falls_back_to_english() -> None:
     assert phrases("xx") == phrases("en")
     assert phrases("../en") == phrases("en")

@@ -94,7 +94,9 @@ class Episode:
         return max(f.rank for f in self.findings if f.found_at == self.found_at)
 
     @property
-    def down_hours(self) -> float:
+    def down_hours(self) -> float | None:
+        if all(f.row.get("down_hours") is None for f in self.findings):
+            return None
         lasting = [(f.found_at, (f.row.get("down_hours") or 0) * HOUR) for f in self.findings]
         return sum((b - a) / HOUR for a, b in union((at, at + hours) for at, hours in lasting))
 

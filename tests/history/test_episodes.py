@@ -163,6 +163,13 @@ def test_down_hours_are_the_union_of_intervals() -> None:
     assert world.table("episode")["down_hours"].tolist() == [36.0]
 
 
+def test_down_hours_of_which_none_are_written_are_not_known() -> None:
+    world = winter()
+    world.finding("2024-01-05", action="cleaned")
+    world.finding("2024-02-05", action="cleaned", down_hours=0)
+    assert world.table("episode")["down_hours"].isna().tolist() == [True, False]
+
+
 def test_severity_is_the_highest_and_blank_follows_the_action() -> None:
     world = winter()
     world.finding("2024-01-05", severity="remark", action="put-off")

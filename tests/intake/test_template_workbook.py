@@ -11,6 +11,7 @@ import zipfile
 from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import pytest
 import xlsxwriter
@@ -121,16 +122,45 @@ def test_every_table_has_its_sheet_and_every_column_its_heading(
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_example_rows_left_in_are_set_aside_and_nothing_else(depot: Depot, language: str) -> None:
-    path = template(depot.folder, language)
-    report = ingest(depot.store, path, now=NOW)
+def test_what_the_template_brings_itself_is_passed_over_in_one_line(
+    depot: Depot, language: str
+) -> None:
+    report = ingest(depot.store, template(depot.folder, language), now=NOW)
     assert [(f.table, f.rows, f.set_aside) for f in report.files] == [
-        (name, 1, 1) for name in TABLES
+        (name, 0, 0) for name in TABLES
     ]
-    assert set(report.set_aside["rule"]) == {"example-row"}
-    assert set(report.set_aside["reason"]) == {
-        "this is the example row of the template: delete it."
-    }
+    assert report.set_aside.empty
+    assert [note for f in report.files for note in f.notes] == [
+        "the template's example rows, explanation and lists skipped"
+    ]
+
+
+def changed_example(folder: Path, row: int = 1, **cells: Any) -> Path:
+    """Write the findings of the template alone, the example row in a row and with cells changed."""
+    names, example = (
+        CalamineWorkbook.from_path(str(template(folder))).get_sheet_by_name("findings").to_python()
+    )
+    path = folder / "changed.xlsx"
+    with xlsxwriter.Workbook(str(path), {"default_date_format": "yyyy-mm-dd hh:mm"}) as book:
+        sheet = book.add_worksheet("findings")
+        sheet.write_row(0, 0, names)
+        sheet.write_row(row, 0, [cells.get(n, v) for n, v in zip(names, example, strict=True)])
+    return path
+
+
+def test_example_row_alone_is_passed_over(depot: Depot) -> None:
+    (found,) = ingest(depot.store, changed_example(depot.folder), now=NOW).files
+    assert (found.rows, found.notes) == (0, ("the template's example rows skipped",))
+
+
+@pytest.mark.parametrize("changed", [{"note": "our own"}, {"cost": 121}, {"row": 2}])
+def test_example_row_with_anything_changed_is_data(depot: Depot, changed: dict[str, Any]) -> None:
+    """One cell written over, or the row no longer right below the heading: nothing is lost."""
+    report = ingest(depot.store, changed_example(depot.folder, **changed), now=NOW)
+    assert [(f.rows, f.set_aside) for f in report.files] == [(1, 1)]
+    assert report.set_aside["rule"].tolist() == ["example-row"]
+    reason = "this is the example row of the template: delete it."
+    assert report.set_aside["reason"].tolist() == [reason]
 
 
 def test_examples_hold_but_for_the_locomotive(depot: Depot) -> None:

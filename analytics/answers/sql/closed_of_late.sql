@@ -9,6 +9,7 @@ WITH cut AS (
         ORDER BY closed_at DESC NULLS FIRST, found_at DESC, defect) = 1
 )
 SELECT locomotive, component, position, defect, coalesce(action, '') AS action, effect, closed_at,
-    (epoch_us(cut_at) - epoch_us(closed_at)) / 86400e6 AS held_days
+    (epoch_us(cut_at) - epoch_us(closed_at)) / 86400e6 AS held_days, {in_service} AS in_service,
+    coalesce(NOT open_at_found AND epoch_us(found_at) - epoch_us(prev_any_at) <= {window} * 86400e6, false) AS came_back
 FROM latest WHERE closed_at <= cut_at AND epoch_us(cut_at) - epoch_us(closed_at) <= {window} * 86400e6
 ORDER BY locomotive, component, position

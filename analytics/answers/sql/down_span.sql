@@ -31,14 +31,11 @@ WITH record AS (
         CASE WHEN found_timed THEN found_at ELSE found_at + INTERVAL 86399999999 MICROSECOND END AS after FROM finding
     UNION ALL SELECT 'inspection', row_number() OVER (ORDER BY locomotive, inspected_at), locomotive, inspected_at,
         inspected_at FROM (SELECT DISTINCT locomotive, inspected_at FROM inspection WHERE outcome = 'withheld')
-), told AS (
-    SELECT locomotive, after AS moment, 1 AS turn, kind, id, from_at, NULL AS released_at FROM opener
-    UNION ALL SELECT locomotive, inspected_at, 0, '', 0, NULL, inspected_at FROM inspection
-    WHERE outcome IN ('released', 'released-with-remark')
 ), released AS (
-    SELECT * EXCLUDE (released_at), min(released_at) OVER (PARTITION BY locomotive ORDER BY moment, turn, kind, id
-        ROWS BETWEEN CURRENT ROW AND UNBOUNDED FOLLOWING) AS released_at
-    FROM told QUALIFY turn = 1 OR released_at IS NULL
+    SELECT o.*, i.inspected_at AS released_at
+    FROM opener AS o ASOF LEFT JOIN (
+        FROM inspection WHERE outcome IN ('released', 'released-with-remark')
+    ) AS i ON i.locomotive = o.locomotive AND i.inspected_at > o.after
 ), by_finding AS (
     SELECT f.*, CASE WHEN closed_timed AND closed_at > found_at THEN least(closed_at, released_at)
         WHEN down_hours > 0

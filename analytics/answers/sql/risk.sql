@@ -32,9 +32,10 @@ WITH beside AS (
     FROM hit
     UNION ALL
     SELECT number, to_at, to_tick, 0 FROM piece ANTI JOIN hit ON hit.number = piece.number AND hit.moment = piece.to_at
+), step AS (
+    SELECT number, moment, lag(tick) OVER (PARTITION BY number ORDER BY moment) AS before, tick, events FROM point
 )
 SELECT component, class, depot, locomotive, position, life, start_at, start_known, start_age, start_tick::BIGINT AS start_tick,
-    coalesce(lag(tick) OVER (PARTITION BY number ORDER BY moment), from_tick)::BIGINT AS from_tick,
-    tick::BIGINT AS to_tick, events
-FROM point JOIN piece USING (number)
+    coalesce(before, from_tick)::BIGINT AS from_tick, tick::BIGINT AS to_tick, events
+FROM step JOIN piece USING (number)
 ORDER BY number, moment

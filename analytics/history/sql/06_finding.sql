@@ -23,7 +23,7 @@ SELECT locomotive, class, component, place::INTEGER AS position, coalesce(place,
     defect, found_at, found_timed, rank::SMALLINT AS rank, effect, action, own_closed_at,
     CASE WHEN closed_at IS NULL THEN found_timed ELSE closed_timed END AS own_closed_timed,
     action IS NULL AS blank_action, severity IS NULL AS blank_severity,
-    coalesce(down_hours, 0) AS down_hours, labour_hours, cost, condition_in, age_in,
+    down_hours, labour_hours, cost, condition_in, age_in,
     row_number() OVER (PARTITION BY locomotive, component, place, defect
         ORDER BY found_at, own_closed_at NULLS FIRST, rank, action NULLS FIRST, finding_id NULLS FIRST,
             batch, file, row_number) AS turn

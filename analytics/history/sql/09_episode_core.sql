@@ -1,12 +1,12 @@
 -- h_episode_core: one row = one episode: all findings of one position and one defect found before or
 -- at the closing of an earlier one. Failure time = first found_at, severity = highest, closing =
--- last effective action, down hours = union of the findings' down intervals.
+-- last effective action, down hours = union of the findings' down intervals (NULL: none written).
 CREATE OR REPLACE TEMP TABLE h_episode_core AS
 WITH running AS (
     SELECT *, max(coalesce(closed_at, 'infinity'::TIMESTAMP)) OVER (
             PARTITION BY locomotive, component, place, defect ORDER BY turn
             ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS closed_so_far,
-        epoch_us(found_at) + round(down_hours * 3600e6)::BIGINT AS down_until,
+        epoch_us(found_at) + round(coalesce(down_hours, 0) * 3600e6)::BIGINT AS down_until,
         -- of several closings at one instant the one that did most is the last
         (list_position(['checked', 'restore', 'renew'], closing_effect), found_at,
             closing_action IS NOT NULL, turn) AS last_turn
@@ -34,6 +34,7 @@ SELECT locomotive, any_value(class) AS class, component, any_value(position) AS 
     string_agg(action, '; ' ORDER BY turn) AS actions,
     coalesce(bool_or(effect = 'defer'), false) AS deferred,
     bool_and(blank_action) AS blank_action, bool_and(blank_severity) AS blank_severity,
-    count(*)::INTEGER AS findings, sum(down_us)::BIGINT / 3600e6 AS down_hours,
+    count(*)::INTEGER AS findings,
+    CASE WHEN count(down_hours) > 0 THEN sum(down_us)::BIGINT / 3600e6 END AS down_hours,
     sum(labour_hours::DECIMAL(18, 4))::DOUBLE AS labour_hours, sum(cost::DECIMAL(18, 4))::DOUBLE AS cost
 FROM downed GROUP BY locomotive, component, place, defect, island;
