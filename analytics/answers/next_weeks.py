@@ -183,7 +183,8 @@ def _stand_out(ordered: pd.DataFrame) -> pd.Series[bool]:
 
     What has no chance is not named, nor are equals of which only the alphabet would choose.
     """
-    chance = ordered["chance"].where(ordered["chance"] > 0)
+    chance = ordered["chance"].round(12)  # equals differ by rounding alone
+    chance = chance.where(chance > 0)
     of = ordered["locomotive"]
     place = chance.groupby(of).rank(method="max", ascending=False)
     alike = (chance.groupby(of).transform("nunique") == 1) & (
