@@ -36,7 +36,8 @@ def look_closer(reader: Reader, scope: Scope) -> Answer:
     reader
         A cursor on a snapshot.
     scope
-        What is asked; it names one locomotive. `until` moves the data cut back; `since` hides nothing.
+        What is asked; it names one locomotive. `until` moves the data cut back, `since` hides
+        nothing.
 
     Returns
     -------
