@@ -159,7 +159,7 @@ def _add_callbacks(app: Dash, store: Store, settings: Settings) -> None:
     ) -> list[Component]:
         asked = bool(sure) and (ctx.triggered_id or {}).get("type") == work.START
         with visiting(store, settings, path=None, query=None) as visit:
-            return draw_work(visit, store, batch=batch if asked else None)
+            return draw_work(visit, batch=batch if asked else None)
 
 
 def _add_browser_callbacks(app: Dash) -> None:

@@ -81,10 +81,12 @@ def read_choices(
     for word, choice in choices.items():
         value = words.get(word, choice.offered[0])
         try:
-            read[word] = choice.read(value)
+            option = choice.read(value)
         except (ShedbookError, ValueError):
             bad[word] = value
-            read[word] = choice.read(choice.offered[0])
+            option = choice.read(choice.offered[0])
+        # One word of the address may stand for one of several options.
+        read |= option if isinstance(option, Mapping) else {word: option}
     return read, bad
 
 

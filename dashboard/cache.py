@@ -66,6 +66,16 @@ class AnswerCache:
                 _drop_oldest(folder)
         return kept
 
+    def kept(
+        self, reader: Reader, question: str, *, scope: Scope, options: Mapping[str, Any]
+    ) -> Answer | None:
+        """Return the answer where it is kept; nothing is worked out."""
+        folder = self._folder_of(reader)
+        if folder is None:
+            return None
+        key = _digest((question, options, scope.to_options(), program()))
+        return _read(folder / f"{key}.parquet")
+
     def _folder_of(self, reader: Reader) -> Path | None:
         """Return the folder of the reader's snapshot, made; None where nothing can be kept."""
         if self._root is None:

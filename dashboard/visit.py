@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
-from pathlib import Path
 from typing import Any
 
 from analytics.answer import Answer
@@ -37,8 +36,8 @@ class Visit:
         The address's query, unread.
     cache
         Where answers are kept.
-    root
-        The store's folder.
+    store
+        The store, for work that outlasts the request.
     """
 
     reader: Reader
@@ -46,7 +45,7 @@ class Visit:
     place: Place
     query: str
     cache: AnswerCache
-    root: Path
+    store: Store
 
     @property
     def chosen(self) -> Scope:
@@ -95,6 +94,10 @@ class Visit:
             make=lambda: ask_reader(self.reader, question, scope, **options),
         )
 
+    def kept(self, question: str, scope: Scope, options: Mapping[str, Any]) -> Answer | None:
+        """Return an answer that was kept, or None."""
+        return self.cache.kept(self.reader, question, scope=scope, options=options)
+
 
 @contextmanager
 def visiting(
@@ -104,4 +107,4 @@ def visiting(
     cache = AnswerCache(store.root if settings.cache else None)
     with store.read() as reader:
         wording = Wording(reader.catalogue, settings.language)
-        yield Visit(reader, wording, parse_path(path), query or "", cache, store.root)
+        yield Visit(reader, wording, parse_path(path), query or "", cache, store)

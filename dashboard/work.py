@@ -2,24 +2,39 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Callable, Mapping
+from typing import Any
 
+from analytics.answers import ask_reader
 from analytics.handin import withdraw
+from analytics.scope import Scope
 from analytics.store import Store
 from analytics.store.jobs import Job, Jobs
+from dashboard.cache import AnswerCache
 
 WHO = "pages"  # nobody signs in yet
 _WAIT_SECONDS = 60.0
+_LOOKED_AT = 20  # jobs, the latest
 
 
-def ask_withdrawal(store: Store, batch: int) -> None:
-    """Ask for a batch to be withdrawn; once asked and not yet over, it is not asked again."""
-    jobs = Jobs(store.root)
-    asked = [job for job in jobs.latest(20) if job.detail == str(batch) and not job.is_over]
-    if not asked:
-        jobs.ask("withdraw", str(batch), who=WHO)
-    start(store)
+def ask_withdrawal(store: Store, batch: int) -> Job:
+    """Ask for a batch to be withdrawn."""
+    return _ask(store, "withdraw", str(batch))
+
+
+def ask_answer(store: Store, question: str, scope: Scope, options: Mapping[str, Any]) -> Job:
+    """Ask for an answer that takes minutes to be worked out and kept."""
+    detail = {"question": question, "scope": scope.to_query(), "options": dict(options)}
+    with store.read() as reader:  # of this snapshot: after a hand-in it is another answer
+        return _ask(store, "answer", json.dumps({**detail, "snapshot": reader.name}))
+
+
+def withdrawals(store: Store, most: int) -> list[Job]:
+    """Return the latest withdrawals that pages asked for, newest first."""
+    jobs = Jobs(store.root).latest(_LOOKED_AT)
+    return [job for job in jobs if job.kind == "withdraw"][:most]
 
 
 def start(store: Store) -> threading.Thread:
@@ -30,9 +45,35 @@ def start(store: Store) -> threading.Thread:
     return thread
 
 
+def _ask(store: Store, kind: str, detail: str) -> Job:
+    """Ask once: the same work is not asked again while it waits, nor after it failed."""
+    jobs = Jobs(store.root)
+    same = [job for job in jobs.latest(_LOOKED_AT) if (job.kind, job.detail) == (kind, detail)]
+    if not same or (same[0].is_over and kind == "withdraw") or same[0].state == "stopped":
+        jobs.ask(kind, detail, who=WHO)
+        same = [job for job in jobs.latest(_LOOKED_AT) if job.detail == detail]
+    if not same[0].is_over:  # also what waits since another process ended
+        start(store)
+    return same[0]
+
+
 def _ways(store: Store) -> Mapping[str, Callable[[Job], str]]:
     def take_back(job: Job) -> str:
         done = withdraw(store, int(job.detail), who=job.who, wait_seconds=_WAIT_SECONDS)
         return str(done.rows)
 
-    return {"withdraw": take_back}
+    def work_out(job: Job) -> str:
+        asked = json.loads(job.detail)
+        scope, _ = Scope.from_query(asked["scope"])
+        question, options = asked["question"], asked["options"]
+        with store.read() as reader:
+            AnswerCache(store.root).get(
+                reader,
+                question,
+                scope=scope,
+                options=options,
+                make=lambda: ask_reader(reader, question, scope, **options),
+            )
+        return ""
+
+    return {"withdraw": take_back, "answer": work_out}

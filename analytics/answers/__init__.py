@@ -44,7 +44,7 @@ OPTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "look-closer": (),
         "backtest": ("horizon", "cuts", "calibration"),
         "readings": ("parameter", "points"),
-        "quality": (),
+        "quality": ("inspections",),
         "findings": ("open",),
         "ages": (),
         "counters": (),

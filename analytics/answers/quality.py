@@ -10,6 +10,7 @@ import pandas as pd
 from analytics.answer import Answer, Message, say
 from analytics.answers.basis import make_basis
 from analytics.answers.ground import Ground, is_one_of, lay_ground, text_of
+from analytics.answers.inspected import inspected as by_inspection
 from analytics.scope import Scope
 from analytics.store import Reader
 
@@ -54,7 +55,7 @@ _WRITTEN = {"to_at": "to"}  # as the input calls it
 _CLOCK_OF = {"engine_hours": "hours", "km": "km"}
 
 
-def quality(reader: Reader, scope: Scope) -> Answer:
+def quality(reader: Reader, scope: Scope, *, inspections: bool = False) -> Answer:
     """Show how complete the record is, for the locomotives, depots and period in scope.
 
     Parameters
@@ -64,6 +65,8 @@ def quality(reader: Reader, scope: Scope) -> Answer:
     scope
         What is asked; names are checked. Depots are those of the register. The clock, the counting
         rule and the level are not used.
+    inspections
+        What inspections write and let pass instead, see `analytics.answers.inspected`.
 
     Returns
     -------
@@ -72,6 +75,8 @@ def quality(reader: Reader, scope: Scope) -> Answer:
         table has none), for inspections the locomotive-days in use without one, for counters how
         many locomotives show one value over 14 days in use or more, and what empty cells cost.
     """
+    if inspections:
+        return by_inspection(reader, scope)
     ground = lay_ground(reader, scope)
     inspected = _inspected(ground)
     still = _still(ground)

@@ -10,7 +10,7 @@ import pandas as pd
 
 from analytics.answer import Answer
 from analytics.answers import UNGROUPED
-from analytics.cli.layout import GROUPS_AND_LAWS
+from analytics.cli.layout import GROUPS_AND_LAWS, QUALITY
 from analytics.cli.layout import Layout as _Layout
 from analytics.cli.texts import bounds, cell, heading
 from analytics.scope import GROUPS
@@ -49,6 +49,7 @@ _RATIO = ("ratio_lower", "ratio_upper")
 _RESTORED = ("restoration_mean_lower", "restoration_mean_upper")
 LAYOUTS = {
     **GROUPS_AND_LAWS,
+    **QUALITY,
     "mtbf": _Layout(
         ("failures", "exposure", "mtbf", _MTBF, "dispersion", "constancy_p"),
         wide=frozenset({"dispersion", "constancy_p"}),
@@ -296,10 +297,6 @@ LAYOUTS = {
         ("decile", "n", "predicted", "observed", _LOWER_UPPER),
         shares=frozenset({"predicted", "observed", *_LOWER_UPPER}),
     ),
-    "quality": _Layout(
-        ("table", "column", "filled_share", "days_without_inspection", "counters_still", "note"),
-        shares=frozenset({"filled_share"}),
-    ),
     "findings": _Layout(
         (
             "locomotive",
@@ -373,6 +370,7 @@ _OTHER_ROWS = {
     "week": "weekly",
     "use": "positions",
     "decile": "calibration",
+    "missed": "inspected",
 }
 _FIRST_NAMES = 2
 _LAST_ACTIONS = {False: 2, True: 5}

@@ -175,7 +175,14 @@ def repeats(context: click.Context, **given: Any) -> None:
     answer_command(context, given)
 
 
-@question_command("quality")
+@question_command(
+    "quality",
+    click.option(
+        "--inspections",
+        is_flag=True,
+        help="Findings per inspection by depot, team and month, and defects soon after instead.",
+    ),
+)
 def quality(context: click.Context, **given: Any) -> None:
     """What is missing: empty cells, days without inspection, counters that stand still."""
     answer_command(context, given)

@@ -1,4 +1,4 @@
-"""What a layout of columns is, and those of groups told apart, kinds of defect and laws of life."""
+"""What a layout of columns is; those of groups, kinds of defect, laws of life and the record."""
 
 from __future__ import annotations
 
@@ -55,5 +55,26 @@ GROUPS_AND_LAWS = {
     "plot": Layout(
         ("model", "age", "survival", "fitted", "x", "y"),
         shares=frozenset({"survival", "fitted"}),
+    ),
+}
+QUALITY = {
+    "quality": Layout(
+        ("table", "column", "filled_share", "days_without_inspection", "counters_still", "note"),
+        shares=frozenset({"filled_share"}),
+    ),
+    "inspected": Layout(
+        (
+            "depot",
+            "team",
+            "month",
+            "inspections",
+            "findings",
+            "findings_per_inspection",
+            _LOWER_UPPER,
+            "missed",
+            "missed_share",
+        ),
+        wide=frozenset({"missed_share"}),
+        shares=frozenset({"missed_share"}),
     ),
 }

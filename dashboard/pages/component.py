@@ -38,7 +38,16 @@ def _positions(visit: Visit) -> str:
 PAGE = PageKind(
     _draw_head,
     (
-        *("mtbf", "recurrence", "month", "survival", "mcf", "mtbf_depot", "mtbf_position"),
+        *(
+            "mtbf",
+            "recurrence",
+            "month",
+            "survival",
+            "mcf",
+            "mtbf_depot",
+            "mtbf_position",
+            "compared",
+        ),
         *("watch", "chains", "recurrence_differ", "intensity", "trend", "kinds", "hazard"),
         *("plot", "mcf_differ", "fit", "differ"),
     ),

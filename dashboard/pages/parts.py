@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 from dash import html
 from dash.development.base_component import Component
 
 from analytics.answer import Answer
 from analytics.errors import ShedbookError
+from analytics.scope import Scope
 from dashboard.asked import read_choices, without
 from dashboard.components.card import build_card, build_sentence
 from dashboard.components.table import STAYS
@@ -19,6 +21,7 @@ from dashboard.sections.model import Section
 from dashboard.sections.registry import SECTIONS
 from dashboard.urls import SUBJECTS
 from dashboard.visit import Visit
+from dashboard.work import ask_answer
 
 FACTS = "facts"
 
@@ -40,10 +43,28 @@ def draw_part(name: str, visit: Visit) -> list[Component]:
     if SECTIONS[name].of_one and len(visit.chosen.locomotives) != 1:
         sentence = visit.wording.phrase(f"{name}.of_one")
         return build_sentence(name, title=title, sentence=sentence)
+    if SECTIONS[name].long and (waiting := _not_yet(name, visit, title)):
+        return waiting
     try:
         return build_card(name, draw_section(name, visit), visit)
     except ShedbookError as refusal:
         return build_sentence(name, title=title, sentence=str(refusal))
+
+
+def _not_yet(name: str, visit: Visit, title: str) -> list[Component]:
+    """Offer to work a long answer out, or say that it is under way; nothing once it is kept."""
+    question, scope, options = _asked(name, visit)
+    if visit.kept(question, scope, options) is not None:
+        return []
+    wording = visit.wording
+    if f"work.{name}" not in visit.query:
+        href = without(visit.query, (), **{f"work.{name}": "1"})
+        link = html.A(wording.phrase("long.start"), href=href, className=STAYS)
+        told = build_sentence(name, title=title, sentence=wording.phrase("long.not_yet"))
+        return [*told, html.P(link)]
+    job = ask_answer(visit.store, question, scope, options)
+    said = wording.phrase(f"long.{job.state}", at=job.asked_at, result=job.result)
+    return build_sentence(name, title=title, sentence=said)
 
 
 def draw_section(name: str, visit: Visit) -> Section:
@@ -68,12 +89,19 @@ def ask_section(name: str, visit: Visit) -> tuple[Answer, str]:
     ShedbookError
         Where the question cannot be answered.
     """
+    question, scope, options = _asked(name, visit)
+    if SECTIONS[name].long and visit.kept(question, scope, options) is None:
+        raise ShedbookError(visit.wording.phrase("long.not_yet"))
+    return visit.answer(question, scope, options), command_line(question, options, scope)
+
+
+def _asked(name: str, visit: Visit) -> tuple[str, Scope, dict[str, Any]]:
     kind = SECTIONS[name]
     chosen, _ = read_choices(visit.query, kind.choices)
     options = {**kind.options, **chosen}
     # Where the address names no clock, it is left to the question: some take each component's own.
     scope = kind.narrow(visit.chosen, visit.record) if kind.narrow else visit.chosen
-    return visit.answer(kind.question, scope, options), command_line(kind.question, options, scope)
+    return kind.question, scope, options
 
 
 def _facts(visit: Visit) -> list[Component]:

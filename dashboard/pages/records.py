@@ -5,21 +5,19 @@ from __future__ import annotations
 from dash import html
 from dash.development.base_component import Component
 
-from analytics.store import Store
-from analytics.store.jobs import Jobs
 from dashboard.components.work import build_inside, build_work
 from dashboard.pages.heads import lead
 from dashboard.pages.kind import PageKind
 from dashboard.record import live_batches
 from dashboard.visit import Visit
-from dashboard.work import ask_withdrawal
+from dashboard.work import ask_withdrawal, withdrawals
 
 _FEW_JOBS = 3
 
 
 def _draw_foot(visit: Visit) -> list[Component]:
     wording = visit.wording
-    panel = build_work(_batches(visit), Jobs(visit.root).latest(_FEW_JOBS), wording)
+    panel = build_work(_batches(visit), withdrawals(visit.store, _FEW_JOBS), wording)
     return [
         html.Section(
             [
@@ -32,11 +30,11 @@ def _draw_foot(visit: Visit) -> list[Component]:
     ]
 
 
-def draw_work(visit: Visit, store: Store, *, batch: str | None) -> list[Component]:
+def draw_work(visit: Visit, *, batch: str | None) -> list[Component]:
     """Ask for a batch to be taken back, where one is named, and draw how far the work has got."""
     if batch and batch.isdecimal() and int(batch) in live_batches(visit.reader):
-        ask_withdrawal(store, int(batch))
-    return build_inside(_batches(visit), Jobs(visit.root).latest(_FEW_JOBS), visit.wording)
+        ask_withdrawal(visit.store, int(batch))
+    return build_inside(_batches(visit), withdrawals(visit.store, _FEW_JOBS), visit.wording)
 
 
 def _batches(visit: Visit) -> dict[int, str]:

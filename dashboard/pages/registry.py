@@ -35,7 +35,7 @@ PAGES: Mapping[str, PageKind] = {
         ),
     ),
     "warnings": PageKind(lead("warnings"), ("alarms", "watch")),
-    "next-weeks": PageKind(lead("next-weeks"), ("weeks", "weeks_positions")),
+    "next-weeks": PageKind(lead("next-weeks"), ("weeks", "weeks_positions", "backtest")),
     "look-closer": look_closer.PAGE,
     "readings": PageKind(lead("readings"), ("readings",)),
     "records": records.PAGE,

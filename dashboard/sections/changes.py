@@ -14,21 +14,25 @@ from dashboard.sections.model import Section
 from dashboard.wording import Wording
 
 MOST_LINES = 8
+_SIDES = ("first", "second")
 _COLUMNS = (
     "failures_first", "failures_second", "ratio", "ratio_lower", "ratio_upper", "p", "q", "method",
     "note",
 )  # fmt: skip
 
 
-def draw(answer: Answer, wording: Wording, _subject: str = "") -> Section:
-    """Draw the answer of `compare`: ratios of two rates, those least likely by chance first."""
+def draw(answer: Answer, wording: Wording, _subject: str = "", *, name: str = "changed") -> Section:
+    """Draw the answer of `compare`: ratios of two rates, those least likely by chance first.
+
+    The title is `name.title`.
+    """
     frame = answer.table.sort_values("p", kind="stable")
     drawn = frame[frame["ratio"].notna() & frame["ratio_upper"].notna()].head(MOST_LINES)
     return Section(
-        title=wording.phrase("changed.title"),
+        title=wording.phrase(f"{name}.title"),
         reading=wording.say(answer.reading),
         figure=_figure(drawn, wording) if len(drawn) else None,
-        table=twin(frame, [*group_columns(frame), *_COLUMNS], clock=answer.basis.clock),
+        table=twin(frame, [*group_columns(frame), *_SIDES, *_COLUMNS], clock=answer.basis.clock),
         notes=(
             *((wording.phrase("changed.drawn", shown=len(drawn)),) if len(drawn) else ()),
             *(wording.say(note) for note in answer.notes),
@@ -46,9 +50,12 @@ def _figure(frame: pd.DataFrame, wording: Wording) -> Figure:
 def _interval(row: dict[str, Any], groups: list[str], wording: Wording) -> Interval:
     ratio, lower, upper = (float(row[name]) for name in ("ratio", "ratio_lower", "ratio_upper"))
     return Interval(
-        label=group_label(row, groups, wording),
+        label=group_label(row, groups, wording) if groups else str(row["second"]),
         remark=wording.phrase(
-            "changed.counts", before=int(row["failures_first"]), now=int(row["failures_second"])
+            "changed.counts" if groups else "compared.counts",
+            before=int(row["failures_first"]),
+            now=int(row["failures_second"]),
+            first=str(row["first"]),
         ),
         value=ratio,
         lower=lower,

@@ -93,7 +93,8 @@ class Choice:
     """An option of a question that the address may set.
 
     `offered` are the values that the page's control lists, the first of them the default; `read`
-    turns a value of the address into the option, with a ShedbookError or ValueError for a bad one.
+    turns a value of the address into the option (a mapping: into options by name), with a
+    ShedbookError or ValueError for a bad one.
     """
 
     offered: tuple[str, ...]
@@ -118,6 +119,8 @@ class SectionKind:
         Whether it takes the whole width of a desk's screen.
     of_one
         Whether it needs one locomotive to be chosen; else it says `name.of_one`.
+    long
+        Whether it takes minutes: then it is worked out in the background, and only when asked for.
     """
 
     question: str
@@ -127,3 +130,4 @@ class SectionKind:
     choices: Mapping[str, Choice] = field(default_factory=dict)
     wide: bool = False
     of_one: bool = False
+    long: bool = False

@@ -56,6 +56,22 @@ def read_yes(text: str) -> bool:
     return text == "yes"
 
 
+def read_against(text: str) -> dict[str, str]:
+    """Read what to compare: `depot`, `class`, a date, or `modification:NAME`.
+
+    Raises
+    ------
+    ValueError
+        For anything else.
+    """
+    if text in ("depot", "class"):
+        return {"between": text}
+    word, _, name = text.partition(":")
+    if word == "modification" and name:
+        return {"modification": name}
+    return {"at": datetime.fromisoformat(text).isoformat()}
+
+
 def read_rank(text: str) -> str:
     """Read the order of what stands out.
 

@@ -38,6 +38,7 @@ _LOOK_BACK = MappingProxyType(
 _DIFFERENCES = ("rate", "rate_against", "difference", "lower", "upper")
 _RANKS = {"rank": Choice(("ratio", "hours", "cost"), narrow.read_rank)}
 _FALSE_ALARMS = {"false_alarms": Choice(("1", "0.25", "4"), narrow.read_positive)}
+_AGAINST = {"against": Choice(("depot", "class"), narrow.read_against)}
 _STANDOUTS = {
     "standouts": ("locomotive",),
     "standouts_depot": ("depot", "component"),
@@ -87,6 +88,12 @@ SECTIONS: Mapping[str, SectionKind] = {
         changes.draw,
         narrow.to_any_start,
         wide=True,
+    ),
+    "compared": SectionKind(
+        "compare", {}, partial(changes.draw, name="compared"), choices=_AGAINST, wide=True
+    ),
+    "backtest": SectionKind(
+        "backtest", {}, listing("backtest", of="defects"), long=True, wide=True
     ),
     "timeline": SectionKind("findings", {}, timeline.draw, wide=True),
     "fleet": SectionKind("mtbf", {"by": ("class", "locomotive")}, standing.draw, wide=True),

@@ -35,6 +35,8 @@ from tests.dashboard.drawn import find, links, post, texts
 from tests.dashboard.stores import KINDS, make_store, paths_of
 
 EVERY = [(page, name) for page, kind in PAGES.items() for name in kind.sections]
+# What takes minutes is worked out only when asked for: see test_long_work.py.
+AT_ONCE = [(page, name) for page, name in EVERY if not SECTIONS[name].long]
 NARROWED = "?clock=days&counting=any&since=2025-03-01&until=2025-12-01&level=0.95"
 WRONG = "Something went wrong"
 
@@ -140,7 +142,7 @@ def empty_site(tmp_path_factory: pytest.TempPathFactory) -> Site:
 
 
 @pytest.mark.parametrize("query", ["", NARROWED], ids=["all", "narrowed"])
-@pytest.mark.parametrize(("page", "name"), EVERY)
+@pytest.mark.parametrize(("page", "name"), AT_ONCE)
 def test_data_of_every_section_is_what_its_command_prints(
     railway: Site, page: str, name: str, query: str
 ) -> None:
@@ -200,7 +202,7 @@ def assert_same(frame: pd.DataFrame, csv: bytes) -> None:
             )
 
 
-@pytest.mark.parametrize(("page", "name"), EVERY)
+@pytest.mark.parametrize(("page", "name"), AT_ONCE)
 def test_every_heading_sorts_its_table(railway: Site, page: str, name: str) -> None:
     drawn = railway.part(page, name)
     plain = body(drawn)
@@ -237,7 +239,7 @@ def values_of(drawn: list[Any], at: int) -> list[Any]:
     return [float(re.sub(r"[\u202f\u00a0%]", "", text).replace("\u2212", "-")) for text in shown]
 
 
-@pytest.mark.parametrize(("page", "name"), EVERY)
+@pytest.mark.parametrize(("page", "name"), AT_ONCE)
 def test_long_table_is_turned_page_by_page_until_its_end(
     railway: Site, page: str, name: str
 ) -> None:

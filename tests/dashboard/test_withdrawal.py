@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from playwright.sync_api import Browser, expect
 
 from analytics.handin import ingest
 from analytics.store import Store
@@ -19,6 +20,7 @@ from dashboard.serving import page_call
 from dashboard.settings import Settings
 from tests.dashboard.conftest import CATALOGUE
 from tests.dashboard.drawn import post, texts
+from tests.dashboard.visitor import Visitor, served, settled
 
 REGISTER = "locomotive,class,depot\nB-1,Birch,North\n"
 FINDINGS = (
@@ -81,6 +83,29 @@ def test_batch_is_taken_back_and_told(client: FlaskClient, store: Store) -> None
     with store.read() as reader:
         left = reader.cursor.execute("SELECT count(*) FROM history.episode").fetchall()
     assert left == [(1,)]
+
+
+@pytest.mark.browser
+@pytest.mark.filterwarnings("ignore:unclosed file:ResourceWarning")  # 2026-11: flask-compress 1.25
+@pytest.mark.parametrize("size", ["phone", "desk"])
+def test_records_keeper_takes_a_batch_back_in_the_browser(
+    browser: Browser, store: Store, size: str
+) -> None:
+    with served(store) as address:
+        visitor = Visitor(browser, address)
+        page = settled(visitor.open("/records", size=size), "Records")
+        button = page.get_by_role("button", name="Take it back")
+        button.click()  # neither chosen nor sure: nothing happens
+        page.get_by_role("textbox", name="Batch").click()
+        page.get_by_role("option", name="2: ").click()
+        page.get_by_label("Yes, its rows shall count no longer").check()
+        button.click()
+        expect(page.get_by_text("Batch 2 was taken back")).to_be_visible()
+        page.reload()
+        settled(page, "Records")
+        expect(page.locator("#batches-title ~ .reading")).to_contain_text("1 of them withdrawn")
+        visitor.leave()
+    assert [job.detail for job in Jobs(store.root).latest()] == ["2"]
 
 
 @pytest.mark.parametrize(
