@@ -44,4 +44,4 @@ def _batches(visit: Visit) -> dict[int, str]:
     }
 
 
-PAGE = PageKind(lead("records"), ("batches", "aside", "quality"), _draw_foot)
+PAGE = PageKind(lead("records"), ("batches", "aside", "quality", "inspected"), _draw_foot)

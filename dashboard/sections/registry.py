@@ -166,6 +166,12 @@ SECTIONS: Mapping[str, SectionKind] = {
     "ages": SectionKind("ages", {}, listing("ages", shares=("left_share",)), wide=True),
     "counters": SectionKind("counters", {}, over_time.draw_counters),
     "measured": SectionKind("readings", {"points": True}, over_time.draw_measured),
+    "inspected": SectionKind(
+        "quality",
+        {"inspections": True},
+        listing("inspected", shares=("missed_share",), of="findings"),
+        wide=True,
+    ),
     "batches": SectionKind("batches", {}, listing("batches", of="files"), wide=True),
     "aside": SectionKind(
         "set_aside", {}, listing("aside", without=("received",), of="rows"), wide=True
