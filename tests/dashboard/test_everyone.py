@@ -28,7 +28,7 @@ RULES: dict[str, Any] = {
     "resultTypes": ["violations"],
 }
 LOOKS = ("light", "dark")
-PICKED = ("component", "locomotive", "records")
+PICKED = [("records", "light"), ("component", "dark"), ("locomotive", "light")]
 """Pages whose pickers are opened one by one: between them they have every kind."""
 
 
@@ -78,9 +78,6 @@ def test_page_with_everything_open_in_both_looks(
     visitor: Visitor, paths: dict[str, str], page_name: str
 ) -> None:
     page = settled(visitor.open(paths[page_name]))
-    for look in LOOKS:
-        turn(page, look)
-        assert violations(page) == [], look
     open_everything(page)
     for look in LOOKS:
         turn(page, look)
@@ -96,8 +93,7 @@ def test_page_on_a_phone(visitor: Visitor, paths: dict[str, str], page_name: str
         assert violations(page) == [], look
 
 
-@pytest.mark.parametrize("look", LOOKS)
-@pytest.mark.parametrize("page_name", PICKED)
+@pytest.mark.parametrize(("page_name", "look"), PICKED)
 def test_every_picker_opened(
     visitor: Visitor, paths: dict[str, str], page_name: str, look: str
 ) -> None:
@@ -108,5 +104,5 @@ def test_every_picker_opened(
     for at in range(pickers.count()):
         picker = pickers.nth(at)
         picker.click()
-        assert violations(page, "main") == [], picker.get_attribute("id")
+        assert violations(page, ".choices, .withdrawal") == [], picker.get_attribute("id")
         page.keyboard.press("Escape")
