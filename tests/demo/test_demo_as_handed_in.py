@@ -77,7 +77,8 @@ def test_histories_are_those_of_the_clean_files(demo, clean):
     listed = "SELECT table_name FROM duckdb_tables() WHERE schema_name = 'history' ORDER BY 1"
     names = [name for (name,) in _rows(demo, listed)]
     assert {"life", "exposure", "episode", "closing"} <= set(names)
-    for name in names:
+    # Only files with corrections have rows that later ones replaced.
+    for name in set(names) - {"replaced"}:
         assert _counted_rows(demo, f"history.{name}") == _counted_rows(clean, f"history.{name}")
 
 
