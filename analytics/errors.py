@@ -6,7 +6,8 @@ ShedbookError
 ├── ScopeError       a filter, period, clock or name that does not exist
 ├── StoreError       the store folder is missing, broken, newer than this program
 │   └── StoreBusy    another process is writing and did not finish in the time given
-└── EstimateError    arrays that no estimator can accept (negative exposure, exit before entry)
+├── EstimateError    arrays that no estimator can accept (negative exposure, exit before entry)
+└── PlanError        inputs of a plan that cannot be used, limits that no plan can keep
 
 Every message is one sentence or two: what was expected, what came, where, what to do.
 """
@@ -51,6 +52,12 @@ class StoreBusy(StoreError):
 
 class EstimateError(ShedbookError):
     """Arrays that no estimator can accept, such as a negative exposure or an exit before entry."""
+
+
+class PlanError(ShedbookError):
+    """Inputs of a plan that cannot be used (one line a row), or limits that no plan can keep."""
+
+    exit_code = 2
 
 
 def nearest(name: str, known: Iterable[str], *, most: int = 3) -> list[str]:

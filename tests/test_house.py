@@ -26,6 +26,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "analytics.answers": {"analytics.store", "analytics.catalogue", "analytics.history"}
     | {"analytics.estimate"}
     | SHARED,
+    "analytics.planning": {"analytics.answers", "analytics.estimate", "analytics.history"}
+    | {"analytics.store", "analytics.catalogue"}
+    | SHARED,
     "analytics.exports": {"analytics.answers", "analytics.planning"} | SHARED,
     "analytics.cli": {"analytics"},
     "analytics.cli.run": {"analytics", "dashboard", "data_demo"},
