@@ -19,6 +19,8 @@ from dashboard.wording import Wording
 from data_demo.build import build
 from tests.browser import VARIABLE, find_chromium, must_have_browser
 from tests.dashboard import made_up
+from tests.dashboard.stores import paths_of
+from tests.dashboard.visitor import Visitor, served
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -88,6 +90,27 @@ def browser() -> Iterator[Browser]:
         started = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
         yield started
         started.close()
+
+
+@pytest.fixture(scope="module")
+def address(demo_store: Store) -> Iterator[str]:
+    """Where the pages of the small demo railway are served."""
+    with served(demo_store) as where:
+        yield where
+
+
+@pytest.fixture(scope="module")
+def paths(demo_store: Store) -> dict[str, str]:
+    """The path of each of its pages, by the page's name."""
+    return paths_of(demo_store)
+
+
+@pytest.fixture
+def visitor(browser: Browser, address: str) -> Iterator[Visitor]:
+    """Somebody at a browser in front of them."""
+    one = Visitor(browser, address)
+    yield one
+    one.leave()
 
 
 @pytest.fixture

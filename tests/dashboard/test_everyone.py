@@ -5,17 +5,14 @@ Oracle: axe-core's rules for WCAG 2.2 (W3C Recommendation, 12 December 2024), ru
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
-from analytics.store import Store
 from dashboard.pages.registry import PAGES
-from tests.dashboard.stores import paths_of
-from tests.dashboard.visitor import Visitor, served, settled
+from tests.dashboard.visitor import Visitor, settled
 
 pytestmark = [
     pytest.mark.browser,
@@ -30,24 +27,6 @@ RULES: dict[str, Any] = {
 LOOKS = ("light", "dark")
 PICKED = [("records", "light"), ("component", "dark"), ("locomotive", "light")]
 """Pages whose pickers are opened one by one: between them they have every kind."""
-
-
-@pytest.fixture(scope="module")
-def address(demo_store: Store) -> Iterator[str]:
-    with served(demo_store) as where:
-        yield where
-
-
-@pytest.fixture(scope="module")
-def paths(demo_store: Store) -> dict[str, str]:
-    return paths_of(demo_store)
-
-
-@pytest.fixture
-def visitor(browser: Browser, address: str) -> Iterator[Visitor]:
-    one = Visitor(browser, address)
-    yield one
-    one.leave()
 
 
 def violations(page: Page, within: str | None = None) -> list[str]:

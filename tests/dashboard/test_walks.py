@@ -4,22 +4,19 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
-from playwright.sync_api import Browser, CDPSession, Page, expect
+from playwright.sync_api import CDPSession, Page, expect
 
 from analytics.store import Store
 from dashboard.figures.look import DARK_PAGE
-from tests.dashboard.stores import paths_of
 from tests.dashboard.visitor import (
     SIZES,
     Visitor,
     assert_within_screen,
     section,
-    served,
     settled,
 )
 
@@ -31,24 +28,6 @@ pytestmark = [
 FIRST_LOAD_BYTES = 1_100_000
 LOOKS = [("phone", "light"), ("desk", "dark"), ("phone", "dark"), ("desk", "light")]
 BOTH = LOOKS[:2]
-
-
-@pytest.fixture(scope="module")
-def address(demo_store: Store) -> Iterator[str]:
-    with served(demo_store) as where:
-        yield where
-
-
-@pytest.fixture(scope="module")
-def paths(demo_store: Store) -> dict[str, str]:
-    return paths_of(demo_store)
-
-
-@pytest.fixture
-def visitor(browser: Browser, address: str) -> Iterator[Visitor]:
-    one = Visitor(browser, address)
-    yield one
-    one.leave()
 
 
 def query_of(page: Page) -> dict[str, list[str]]:
