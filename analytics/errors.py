@@ -5,6 +5,7 @@ ShedbookError
 ├── InputError       a file handed in cannot be used at all; nothing was written
 ├── ScopeError       a filter, period, clock or name that does not exist
 ├── StoreError       the store folder is missing, broken, newer than this program
+│   ├── NoStore      there is no store in the folder named
 │   └── StoreBusy    another process is writing and did not finish in the time given
 ├── EstimateError    arrays that no estimator can accept (negative exposure, exit before entry)
 └── PlanError        inputs of a plan that cannot be used, limits that no plan can keep
@@ -44,6 +45,12 @@ class ScopeError(ShedbookError):
 
 class StoreError(ShedbookError):
     """The store folder is missing, damaged, or written by a newer program."""
+
+
+class NoStore(StoreError):
+    """There is no store in the folder named: wrong use, nothing is broken."""
+
+    exit_code = 2
 
 
 class StoreBusy(StoreError):

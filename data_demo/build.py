@@ -17,14 +17,15 @@ from analytics.errors import StoreBusy, StoreError
 from analytics.handin import ingest
 from analytics.store import Store
 from data_demo.messy import write_as_handed_in
-from data_demo.scenario import DEFAULT_SEED, OPERATOR, Scenario
+from data_demo.planning import demo_toml
+from data_demo.scenario import AFTER_LAST_DAY, DEFAULT_SEED, OPERATOR, Scenario
 from data_demo.simulate import simulate_blocks
 
 HANDED_IN = "handed-in"
 _CARD, _LOCK = "demo.json", "DEMO.lock"
 _MADE_BY = "shedbook demo"
 _SET_ASIDE = "set_aside"
-_HABITS = 2  # of the files; a demo of other files is made anew
+_HABITS = 3  # of the files; a demo of other files is made anew
 MOST_IN_WORKBOOKS = 2_000  # locomotive-years: some 100,000 findings of one depot, of 1,048,576
 
 
@@ -78,6 +79,7 @@ def build(
             _write_card(root, card, complete=False)
             store = Store.create(root, catalogue_files)
             set_aside = _hand_in(store, scenario, catalogue, tell)
+            _write_planning(store, catalogue)
             _write_card(root, {**card, _SET_ASIDE: set_aside}, complete=True)
             return store
     except Timeout as timeout:
@@ -103,6 +105,18 @@ def _hand_in(
         report = ingest(store, call.files, mapping=call.mapping, progress=tell)
         set_aside.update(str(rule) for rule in report.set_aside["rule"])
     return dict(set_aside)
+
+
+def _write_planning(store: Store, catalogue: Catalogue) -> None:
+    """Put what the planner hands in beside the store, where `plan` finds it."""
+    with store.read() as reader:
+        rows = reader.cursor.execute(
+            "SELECT locomotive, class FROM history.record WHERE ends_at IS NOT NULL AND"
+            " (in_service_to IS NULL OR in_service_to > ends_at) ORDER BY locomotive"
+        ).fetchall()
+    text = demo_toml(catalogue, {str(name): str(of) for name, of in rows}, AFTER_LAST_DAY)
+    if text:
+        (store.root / "planning.toml").write_text(text, encoding="utf-8")
 
 
 def _say_nothing(_line: str) -> None:

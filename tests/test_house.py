@@ -37,6 +37,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     | {"analytics.handin", "analytics.store", "analytics.catalogue"}
     | SHARED,
     "data_demo": {"data_demo", "analytics.catalogue", "analytics.handin", "analytics.store"}
+    | {"analytics.planning"}
     | SHARED,
     "data_demo.bench": {"data_demo", "analytics", "dashboard"},
 }

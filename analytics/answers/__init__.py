@@ -43,6 +43,7 @@ OPTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "next-weeks": ("horizon", "positions"),
         "look-closer": (),
         "backtest": ("horizon", "cuts", "calibration"),
+        "plan": ("part", "version", "other"),
         "readings": ("parameter", "points"),
         "quality": ("inspections",),
         "findings": ("open",),
@@ -59,11 +60,15 @@ OPTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 
 QUESTIONS: Mapping[str, str] = MappingProxyType(
     {name: "analytics.answers.{0}:{0}".format(name.replace("-", "_")) for name in OPTIONS}
+    | {"plan": "analytics.planning.saved:plan"}
 )
-"""Each command word's function, as `module:function`, called with a Reader and a Scope."""
+"""Each command word's function, as `module:function`, called with a Reader and a Scope.
+
+A plan that was kept is asked for like anything else; what makes it lies above the answers.
+"""
 
 UNGROUPED = (
-    "repeats", "warnings", "readings", "next-weeks", "look-closer", "backtest", "quality",
+    "repeats", "warnings", "readings", "next-weeks", "look-closer", "backtest", "plan", "quality",
     "findings", "ages", "counters", "batches", "set_aside",
 )  # fmt: skip
 """Questions that are lists: they take no group words."""

@@ -14,7 +14,11 @@ from analytics.answers.down import lay_down, unmeasured
 from analytics.answers.ground import Ground, lay_ground
 from analytics.answers.groups import Key, check_groups, each_group, finished, label, ranked
 from analytics.errors import ScopeError
-from analytics.estimate.restoration import RestorationTime, estimate_restoration
+from analytics.estimate.restoration import (
+    FEWEST_FOR_BOUNDS,
+    RestorationTime,
+    estimate_restoration,
+)
 from analytics.scope import Scope
 from analytics.store import Reader
 
@@ -207,6 +211,14 @@ def _reading(found: list[_Group], ground: Ground, by: Sequence[str]) -> Message:
     if len(known) > 1:
         return Message("availability.least", subject=label(by, least.key, ground), **values)
     restoration = least.restoration
+    if restoration.mean > 0 and not restoration.mean_upper > 0:
+        return Message(
+            "availability.restored_few",
+            **values,
+            mean=restoration.mean,
+            median=restoration.median,
+            fewest=FEWEST_FOR_BOUNDS,
+        )
     if restoration.mean > 0:
         return Message(
             "availability.restored",

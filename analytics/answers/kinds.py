@@ -19,6 +19,8 @@ from analytics.estimate.intensity import (
 from analytics.estimate.rate import BoolArray, FloatArray, IntArray, sums_by
 
 KIND = ["class", "component"]
+ONE_SIDED = 0.80
+"""Level of the shapes' bounds: either side of them holds at 90 % by itself."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,7 +41,7 @@ class Kinds:
     stated: FloatArray
 
     @classmethod
-    def of(cls, risk: Risk) -> tuple[Kinds, FloatArray]:
+    def of(cls, risk: Risk, *, bounds: bool = False) -> tuple[Kinds, FloatArray]:
         """Fit the stretches at risk; return the kinds and the failures expected in each stretch.
 
         Failures without a position are no part of either.
@@ -49,7 +51,7 @@ class Kinds:
         known = frame["known"].to_numpy(dtype=bool)
         events, length = frame["events"].to_numpy(np.float64), frame["length"].to_numpy()
         aged = intervals_of(frame[known], kind[known], kinds)
-        fits = fit_intensities(aged, bounds=False)
+        fits = fit_intensities(aged, level=ONE_SIDED, bounds=bounds)
         by_age = np.nan_to_num(expected_failures(fits, aged))
         found = sums_by(kind[known], events[known], kinds)
         names = frame[KIND].assign(kind=kind).drop_duplicates().sort_values("kind")

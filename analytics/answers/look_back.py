@@ -1,4 +1,4 @@
-"""The window within which a failure counts as come back, and the SQL that looks back over it."""
+"""Spans as they are written, and the window within which a failure counts as come back."""
 
 from __future__ import annotations
 
@@ -8,8 +8,43 @@ from dataclasses import dataclass
 from analytics.answers.clocks import TICKS, tick
 from analytics.errors import ScopeError
 
-_UNITS = {"d": "days", "h": "hours", "km": "km"}
-_WRITTEN = re.compile(r"(\d+(?:\.\d+)?)\s*(d|h|km)")
+_UNITS = {"h": "hours", "km": "km"}
+_RUN = re.compile(r"(\d+(?:\.\d+)?)\s*(h|km)")
+_SPAN = re.compile(r"(\d+(?:\.\d+)?)\s*([dw])")
+_DAYS = {"d": 1.0, "w": 7.0}
+
+
+def read_days(written: str, what: str, *, most: float, whole: bool = False) -> float:
+    """Read `28d` or `4w` into days.
+
+    Parameters
+    ----------
+    written
+        As asked; `what` names it in a sentence.
+    most
+        The most days there may be.
+    whole
+        Whether parts of a day are refused.
+
+    Raises
+    ------
+    ScopeError
+        For anything else, nothing, or too many days.
+    """
+    days = _in_days(written)
+    if not 0 < days <= most or (whole and days % 1):
+        parts = "in whole days, " if whole else ""
+        raise ScopeError(
+            f"{what} must read like 28d or 4w, {parts}above 0 and up to {most:.0f}d,"
+            f" but is {written!r}."
+        )
+    return days
+
+
+def _in_days(written: str) -> float:
+    """Return the days of a span, NaN for what is none."""
+    found = _SPAN.fullmatch(written.strip())
+    return float(found[1]) * _DAYS[found[2]] if found else float("nan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,19 +60,21 @@ class LookBack:
 
     @classmethod
     def read(cls, written: str) -> LookBack:
-        """Read `30d`, `500h` or `2000km`.
+        """Read `30d`, `4w`, `500h` or `2000km`.
 
         Raises
         ------
         ScopeError
             For anything else, or a window of nothing.
         """
-        found = _WRITTEN.fullmatch(written.strip())
-        if not found or float(found[1]) <= 0:
+        found = _RUN.fullmatch(written.strip())
+        amount = float(found[1]) if found else _in_days(written)
+        if not amount > 0:
             raise ScopeError(
-                f"a window must read like 30d, 500h or 2000km, and be above 0, but is {written!r}."
+                "a window must read like 30d, 4w, 500h or 2000km, and be above 0,"
+                f" but is {written!r}."
             )
-        return cls(float(found[1]), _UNITS[found[2]])
+        return cls(amount, _UNITS[found[2]] if found else "days")
 
     def gap(self, earlier: str, later: str) -> str:
         """Return the SQL of the gap between two instants, in the window's unit, NULL if not known.

@@ -11,22 +11,25 @@ from analytics.answers.bunching import bunching
 from analytics.answers.clocks import whole
 from analytics.answers.ground import Ground
 from analytics.answers.outlook import Outlook, look_ahead, read_horizon
+from analytics.answers.seasons import note_of
 from analytics.estimate.forecast import FEWEST_EVENTS, count_bounds
 from analytics.scope import Scope
 from analytics.store import Reader
 
 COLUMNS = (
     "locomotive", "class", "depot", "expected", "lower", "upper", "expected_if_done", "lost_days",
-    "cost", "reason", "note",
+    "lost_days_if_done", "cost", "cost_if_done", "reason", "note",
 )  # fmt: skip
 POSITION_COLUMNS = (
     "rank", "locomotive", "class", "depot", "component", "position", "clock", "age", "start_known",
-    "use", "chance", "expected", "expected_if_done", "ratio", "lost_days", "cost", "note",
+    "use", "chance", "expected", "expected_if_done", "ratio", "lost_days", "lost_days_if_done",
+    "cost", "cost_if_done", "note",
 )  # fmt: skip
 WORST = 3
 """So many positions are named as the reason of a locomotive's figure."""
 
 _PLACE = ["component", "locomotive", "position"]
+_LOSSES = ("lost_days", "lost_days_if_done", "cost", "cost_if_done")
 
 
 def next_weeks(
@@ -51,10 +54,11 @@ def next_weeks(
     Answer
         Most expected failures first. By locomotive: expected failures over the horizon, bounds of
         how many there will be at the scope's level (`analytics.estimate.forecast.count_bounds`),
-        what is expected if the positions named in `reason` were renewed now, days down and cost to
-        expect. By position: age and use on its clock, `chance` of a failure
-        (`analytics.estimate.forecast.forecast`), failures expected as it is and if renewed now,
-        `ratio`: how many times the usual its locomotive fails.
+        days down and cost to expect, and the same if the positions named in `reason` were renewed
+        now (what the job itself takes is not in it). By position: age and use on its clock,
+        `chance` of a failure (`analytics.estimate.forecast.forecast`), failures, days down and cost
+        expected as it is and if renewed now, `ratio`: how many times the usual its locomotive
+        fails.
 
     Conventions
     -----------
@@ -76,6 +80,7 @@ def next_weeks(
     if short:
         frame[["usual", "usual_new", "expected", "chance", "lost_days", "cost"]] = np.nan
     frame["if_done"] = np.minimum(frame["usual_new"] * frame["ratio"], frame["expected"])
+    frame["saved"] = frame["expected"] - frame["if_done"]
     table = (
         _by_position(frame)
         if positions
@@ -125,6 +130,14 @@ def _with_losses(outlook: Outlook) -> pd.DataFrame:
     )
 
 
+def _if_done(frame: pd.DataFrame) -> pd.DataFrame:
+    """Add the days and the cost left to expect when `saved` failures do not come."""
+    return frame.assign(
+        lost_days_if_done=frame["lost_days"] - frame["saved"] * frame["down_days"].fillna(0.0),
+        cost_if_done=frame["cost"] - frame["saved"] * frame["cost_each"],
+    )
+
+
 def _by_position(frame: pd.DataFrame) -> pd.DataFrame:
     few = say(Message("outlook.too_few"))
     unknown = say(Message("outlook.age_unknown"))
@@ -140,7 +153,7 @@ def _by_position(frame: pd.DataFrame) -> pd.DataFrame:
         "; ".join(text for text, applies in zip(parts, row, strict=True) if applies)
         for row in remarks.itertuples(index=False)
     ]
-    found = frame.rename(columns={"if_done": "expected_if_done"}).assign(note=note)
+    found = _if_done(frame.rename(columns={"if_done": "expected_if_done"}).assign(note=note))
     found = found.sort_values(
         ["expected", *_PLACE], ascending=[False, True, True, True], na_position="last",
         ignore_index=True,
@@ -157,13 +170,13 @@ def _by_locomotive(frame: pd.DataFrame, level: float, *, spread: float) -> pd.Da
         ["locomotive", "expected", "component", "position"], ascending=[True, False, True, True]
     )
     worst = _stand_out(ordered)
-    ordered["saved"] = (ordered["expected"] - ordered["if_done"]).where(worst, 0.0)
+    ordered = _if_done(ordered.assign(saved=ordered["saved"].where(worst, 0.0)))
     groups = ordered.groupby("locomotive", sort=True)
     table = groups.agg(
         {"class": "first", "depot": "first", "ratio": "first", "ratio_sd": "first",
          "saved": "sum", "stored": "max"}
     ).reset_index()  # fmt: skip
-    for name in ("expected", "usual", "lost_days", "cost"):
+    for name in ("expected", "usual", *_LOSSES):
         table[name] = groups[name].sum(min_count=1).to_numpy()
     table["expected_if_done"] = table["expected"] - table["saved"]
     bounds = count_bounds(
@@ -259,6 +272,8 @@ def _notes(outlook: Outlook, days: float, *, positions: bool) -> tuple[Message, 
     notes = [Message("outlook.as_it_was")] if len(frame) else []
     if (frame["chance"] > 0).any() and outlook.events >= FEWEST_EVENTS:
         notes.append(Message("outlook.chance", days=whole(days)))
+    if len(frame) and outlook.events >= FEWEST_EVENTS:
+        notes.append(note_of(frame))
     if not positions and len(frame):
         notes.append(Message("outlook.counts"))
     if unknown:

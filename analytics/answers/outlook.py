@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -15,8 +14,9 @@ from analytics.answers.daily_use import daily_use
 from analytics.answers.expected import by_clock, without_position
 from analytics.answers.ground import Ground, lay_failures, lay_ground
 from analytics.answers.kinds import KIND, Kinds
+from analytics.answers.look_back import read_days
 from analytics.answers.risk import read_risk
-from analytics.errors import ScopeError
+from analytics.answers.seasons import read_season
 from analytics.estimate.forecast import forecast
 from analytics.estimate.rate import BoolArray, FloatArray, IntArray
 from analytics.estimate.shrinkage import shrunk_ratios
@@ -24,7 +24,6 @@ from analytics.scope import Scope
 from analytics.store import Reader
 
 LONGEST_DAYS = 366
-_WRITTEN = re.compile(r"(-?\d+(?:\.\d+)?)\s*d?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +36,9 @@ class Outlook:
     the kind on record), stated (share of them with a position), chance and expected (with the
     ratio), even (expected of any position of its class and component, whatever its age), of_like
     (the same of one that runs as its class does), older (than half of its kind, at an age that
-    makes it fail more often).
+    makes it fail more often), season (how many times its usual its component fails over the
+    horizon; usual, usual_new, even and of_like have it in them), part and kind (place in `kinds`,
+    one entry a clock, and in that).
     """
 
     ground: Ground
@@ -45,26 +46,23 @@ class Outlook:
     left_out: dict[str, int]
     clocks: tuple[str, ...]
     events: int
+    kinds: tuple[Kinds, ...] = ()
 
 
 def read_horizon(written: str) -> float:
-    """Read `28d` into days.
+    """Read `28d` or `4w` into days.
 
     Raises
     ------
     ScopeError
         For anything else, nothing, or more than a year.
     """
-    found = _WRITTEN.fullmatch(str(written).strip())
-    days = float(found[1]) if found else float("nan")
-    if not 0 < days <= LONGEST_DAYS:
-        raise ScopeError(
-            f"a horizon must read like 28d, above 0 and up to {LONGEST_DAYS}d, but is {written!r}."
-        )
-    return days
+    return read_days(written, "a horizon", most=LONGEST_DAYS)
 
 
-def look_ahead(reader: Reader, scope: Scope, days: float | Mapping[str, float]) -> Outlook:
+def look_ahead(
+    reader: Reader, scope: Scope, days: float | Mapping[str, float], *, bounds: bool = False
+) -> Outlook:
     """Forecast the failures of every position in scope over so many days.
 
     Parameters
@@ -77,24 +75,28 @@ def look_ahead(reader: Reader, scope: Scope, days: float | Mapping[str, float]) 
         figure. A filter on defects does: only these count. `until` moves the data cut back.
     days
         The horizon, or that of each locomotive (others have none).
+    bounds
+        Whether the shapes of the kinds' intensities are bounded, which takes most of the time.
 
     Conventions
     -----------
     METHODS section 9. Each component on its own clock, unless the scope names one. A position whose
     last renewal is not on record has its kind's even rate. Failures without a position are spread
-    over the positions of their kind.
+    over the positions of their kind. What the calendar months ahead bring of a component counts
+    where the record shows it (`analytics.answers.seasons`).
     """
     asked = lay_ground(reader, scope)
     classes = tuple(asked.rows("SELECT DISTINCT class FROM asked_record ORDER BY class")["class"])
     wide = replace(scope, classes=classes, locomotives=(), depots=(), components=())
     whole = lay_ground(reader, wide)
     parts = by_clock(whole, scope.clock)
-    positions, seen = [], []
+    positions, seen, kinds = [], [], []
     left_out: Counter[str] = Counter()
-    for part in parts:
-        now, past, missing = _one_clock(reader, part, days)
-        positions.append(now)
+    for number, part in enumerate(parts):
+        now, past, missing, of_part = _one_clock(reader, part, days, bounds=bounds)
+        positions.append(now.assign(part=number))
         seen.append(past)
+        kinds.append(of_part)
         left_out.update(missing)
     past = pd.concat(seen, ignore_index=True)
     frame = pd.concat(positions, ignore_index=True).merge(
@@ -105,17 +107,18 @@ def look_ahead(reader: Reader, scope: Scope, days: float | Mapping[str, float]) 
     lay_failures(ground)
     frame = _shown(_forecast(frame), scope, ground)
     clocks = tuple(str(part.clock) for part in parts)
-    return Outlook(ground, frame, dict(left_out), clocks, int(past["events"].sum()))
+    events = int(past["events"].sum())
+    return Outlook(ground, frame, dict(left_out), clocks, events, tuple(kinds))
 
 
 def _one_clock(
-    reader: Reader, scope: Scope, days: float | Mapping[str, float]
-) -> tuple[pd.DataFrame, pd.DataFrame, dict[str, int]]:
+    reader: Reader, scope: Scope, days: float | Mapping[str, float], *, bounds: bool
+) -> tuple[pd.DataFrame, pd.DataFrame, dict[str, int], Kinds]:
     """Return the positions now, and by locomotive what was found and expected, on one clock."""
     ground = lay_ground(reader, scope)
     lay_failures(ground)
     risk = read_risk(ground)
-    kinds, expected = Kinds.of(risk)
+    kinds, expected = Kinds.of(risk, bounds=bounds)
     past = risk.frame.assign(expected=expected)
     past = pd.concat([past, without_position(past, risk.unplaced)], ignore_index=True)
     past = past.groupby(["class", "locomotive"], as_index=False)[["events", "expected"]].sum()
@@ -126,7 +129,14 @@ def _one_clock(
     running = now["a_day"].where(~now["stored"].astype(bool))
     of_class = running.groupby(now["class"]).transform("median")
     now = now.assign(use=ahead * now["a_day"], like_use=ahead * of_class)
-    return _with_usual(now, kinds), past, risk.left_out
+    days_ahead = np.broadcast_to(np.asarray(ahead, dtype=np.float64), len(now))
+    season = read_season(ground).ahead(now, days_ahead)
+    return _with_season(_with_usual(now, kinds), season), past, risk.left_out, kinds
+
+
+def _with_season(now: pd.DataFrame, season: FloatArray) -> pd.DataFrame:
+    due = {name: now[name] * season for name in ("usual", "usual_new", "even", "of_like")}
+    return now.assign(season=season, **due)
 
 
 def _with_usual(now: pd.DataFrame, kinds: Kinds) -> pd.DataFrame:
@@ -136,6 +146,7 @@ def _with_usual(now: pd.DataFrame, kinds: Kinds) -> pd.DataFrame:
     everywhere = np.ones(len(now), dtype=bool)
     kept = ["locomotive", "class", "component", "position", "clock", "since", "age", "stored"]
     return now[kept].assign(
+        kind=kind,
         start_known=known,
         use=use,
         usual=kinds.usual(kind, age, use, known),

@@ -14,7 +14,7 @@ from analytics.answers.basis import make_basis
 from analytics.answers.clocks import whole
 from analytics.answers.ground import Ground, text_of
 from analytics.answers.measured import LIMITS, lay_readings
-from analytics.estimate.crossing import Crossing, project_crossing
+from analytics.estimate.crossing import Crossing, project_crossing, scatter_about
 from analytics.estimate.drift import drift
 from analytics.estimate.multiple import benjamini_hochberg
 from analytics.scope import Scope
@@ -73,8 +73,10 @@ def readings(
     component, at any position) to the next; without a reset from the first reading. Slope and test
     need 8 readings over 5 days, and take one value a day, the median. A crossing is told where q is
     at most 0.10 and the bounds of the slope leave out 0 towards a limit: to `attend`, or, where
-    that is passed or not set, to `withhold`. With `crossing_earliest` alone it is "not before". A
-    value equal to a limit is not beyond it.
+    that is passed or not set, to `withhold`. `crossing` is when the line reaches it; the bounds
+    allow for how readings scatter about the line: before `crossing_earliest` no reading is to be
+    expected beyond the limit. With that alone it is "not before". A value equal to a limit is not
+    beyond it.
     """
     names = (parameter,) if isinstance(parameter, str) else tuple(parameter)
     ground = lay_readings(reader, scope, names)
@@ -148,7 +150,10 @@ def _with_drift(table: pd.DataFrame, ground: Ground) -> pd.DataFrame:
     first = pd.Series(at).groupby(number).min().to_numpy(dtype=np.float64)
     last = table["last_at"][enough].to_numpy().astype("datetime64[us]").astype(np.int64) / 86400e6
     above, below = _next_limit(table[enough])
-    crossing = project_crossing(fit, first=first, last=last, above=above, below=below)
+    scatter = scatter_about(fit, at, used["value"], number)
+    crossing = project_crossing(
+        fit, first=first, last=last, above=above, below=below, scatter=scatter
+    )
     figures = {"slope_per_day": fit.slope, "slope_lower": fit.lower, "slope_upper": fit.upper}
     for name, values in (figures | {"mk_p": test.p}).items():
         table[name] = np.nan
@@ -262,7 +267,8 @@ def _reading_of_points(table: pd.DataFrame) -> Message:
 def _notes(table: pd.DataFrame, ground: Ground, tested: int) -> list[Message]:
     notes = []
     if table["crossing_earliest"].notna().any():
-        notes += [Message("readings.pace"), Message("readings.take_after")]
+        notes += [Message("readings.pace"), Message("readings.first_reading")]
+        notes.append(Message("readings.take_after"))
         notes.append(Message("readings.by_chance"))
     if tested < len(table):
         notes.append(Message("readings.tested", tested=tested, rows=len(table)))

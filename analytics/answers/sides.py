@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -12,6 +11,7 @@ import pandas as pd
 
 from analytics.answer import Message, say
 from analytics.answers.ground import Ground, lay_failures, lay_ground, text_of
+from analytics.answers.look_back import read_days
 from analytics.errors import ScopeError, unknown_name
 from analytics.history import clock_at
 from analytics.scope import Scope
@@ -21,8 +21,7 @@ from analytics.store.current import current_sql
 BETWEEN = ("class", "depot")
 MOST_IN_PAIRS = 4
 """With more classes or depots than this each is compared with all others together."""
-_SPAN = re.compile(r"(\d+)\s*([dw])")
-_DAYS = {"d": 1, "w": 7}
+LONGEST_DAYS = 36_525
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,21 +108,6 @@ def lay_sides(reader: Reader, scope: Scope, asked: Asked) -> tuple[Ground, Sides
     return _lay_modification(reader, scope, str(asked.modification))
 
 
-def read_span(written: str) -> timedelta:
-    """Read `28d` or `4w`.
-
-    Raises
-    ------
-    ScopeError
-        For anything else, or a span of nothing.
-    """
-    found = _SPAN.fullmatch(written.strip())
-    days = int(found[1]) * _DAYS[found[2]] if found else 0
-    if not 0 < days <= 36_525:
-        raise ScopeError(f"a span must read like 28d or 4w, and be above 0, but is {written!r}.")
-    return timedelta(days=days)
-
-
 def _laid(reader: Reader, scope: Scope) -> Ground:
     ground = lay_ground(reader, scope)
     lay_failures(ground)
@@ -131,7 +115,7 @@ def _laid(reader: Reader, scope: Scope) -> Ground:
 
 
 def _lay_span(reader: Reader, scope: Scope, written: str) -> tuple[Ground, Sides]:
-    length = read_span(written)
+    length = timedelta(days=read_days(written, "a span", most=LONGEST_DAYS, whole=True))
     if scope.since is not None:
         raise ScopeError("a span sets its own begin; leave since out, or ask with at.")
     known = lay_ground(reader, scope).data_cut

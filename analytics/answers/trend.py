@@ -39,12 +39,12 @@ from analytics.store import Reader
 COLUMNS = (
     "clock", "failures", "laplace_u", "laplace_p", "milhdbk_chi2", "milhdbk_p", "shape",
     "shape_lower", "shape_upper", "shape_mle", "mtbf_now", "mtbf_now_lower", "mtbf_now_upper",
-    "cvm", "note",
+    "cvm", "cvm_p", "note",
 )  # fmt: skip
 ALLOWED = tuple(word for word in GROUPS if word != "month")
 _FITTED = (
     "shape", "shape_lower", "shape_upper", "shape_mle", "mtbf_now", "mtbf_now_lower",
-    "mtbf_now_upper", "cvm",
+    "mtbf_now_upper", "cvm", "cvm_p",
 )  # fmt: skip
 _TESTED = {
     "worse": "trend.tested_worse",
@@ -82,8 +82,9 @@ def trend(reader: Reader, scope: Scope, *, by: Sequence[str] = ()) -> Answer:
     Answer
         A row per group: Laplace's u and the chi-square of MIL-HDBK-189 with two-sided p, the shape
         of the power law (below 1: failures grow rarer) with bounds, the MTBF of one position at the
-        cut, Cramer-von Mises' statistic of the fit. Those that get worse most clearly first (by the
-        lower bound of the shape), but by class or depot in their own order.
+        cut, Cramer-von Mises' statistic of the fit and its p (below 0.05 no power law fits). Those
+        that get worse most clearly first (by the lower bound of the shape), but by class or depot
+        in their own order.
 
     Conventions
     -----------

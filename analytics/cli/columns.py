@@ -10,8 +10,9 @@ import pandas as pd
 
 from analytics.answer import Answer
 from analytics.answers import UNGROUPED
-from analytics.cli.layout import GROUPS_AND_LAWS, QUALITY
+from analytics.cli.layout import AHEAD, GROUPS_AND_LAWS, QUALITY
 from analytics.cli.layout import Layout as _Layout
+from analytics.cli.plan_layout import OTHER_ROWS, PLAN
 from analytics.cli.texts import bounds, cell, heading
 from analytics.scope import GROUPS
 
@@ -50,6 +51,8 @@ _RESTORED = ("restoration_mean_lower", "restoration_mean_upper")
 LAYOUTS = {
     **GROUPS_AND_LAWS,
     **QUALITY,
+    **AHEAD,
+    **PLAN,
     "mtbf": _Layout(
         ("failures", "exposure", "mtbf", _MTBF, "dispersion", "constancy_p"),
         wide=frozenset({"dispersion", "constancy_p"}),
@@ -65,8 +68,9 @@ LAYOUTS = {
             "mtbf_now",
             _NOW,
             "cvm",
+            "cvm_p",
         ),
-        wide=frozenset({"laplace_u", "milhdbk_p", _NOW, "cvm"}),
+        wide=frozenset({"laplace_u", "milhdbk_p", _NOW, "cvm", "cvm_p"}),
     ),
     "survival": _Layout(
         ("age", "survival", _LOWER_UPPER, "at_risk", "events"),
@@ -253,50 +257,6 @@ LAYOUTS = {
         wide=frozenset({"alarmed", "locomotives"}),
     ),
     "weekly": _Layout(("component", "class", "week", "count", "expected", "s", "h", "alarm")),
-    "next-weeks": _Layout(
-        (
-            "locomotive",
-            "class",
-            "depot",
-            "expected",
-            _LOWER_UPPER,
-            "expected_if_done",
-            "lost_days",
-            "cost",
-            "reason",
-        ),
-        wide=frozenset({"class", "depot", "cost"}),
-    ),
-    "positions": _Layout(
-        (
-            "rank",
-            "locomotive",
-            "component",
-            "age",
-            "use",
-            "clock",
-            "chance",
-            "expected",
-            "expected_if_done",
-            "ratio",
-            "lost_days",
-            "cost",
-        ),
-        wide=frozenset({"rank", "use", "ratio", "lost_days", "cost"}),
-        shares=frozenset({"chance"}),
-    ),
-    "look-closer": _Layout(
-        ("rank", "component", "kind", "chance", "reason", "last_action", "last_date"),
-        wide=frozenset({"last_action", "last_date"}),
-        shares=frozenset({"chance"}),
-    ),
-    "backtest": _Layout(
-        ("method", "against", "measure", "value", _LOWER_UPPER, "cuts", "positions", "outcomes")
-    ),
-    "calibration": _Layout(
-        ("decile", "n", "predicted", "observed", _LOWER_UPPER),
-        shares=frozenset({"predicted", "observed", *_LOWER_UPPER}),
-    ),
     "findings": _Layout(
         (
             "locomotive",
@@ -356,6 +316,7 @@ _PLACED = (
 )  # component and position share a cell
 # A column that only these have.
 _OTHER_ROWS = {
+    **OTHER_ROWS,
     "incidence": "kinds",
     "at_risk_against": "mcf_differ",
     "rate_against": "recurrence_differ",

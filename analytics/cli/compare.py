@@ -7,12 +7,12 @@ from typing import Any
 import click
 
 from analytics.cli.figures import answer_command, question_command
-from analytics.cli.options import by_option
+from analytics.cli.options import GROUPS_OF_AGE, by_option
 
 
 @question_command(
     "compare",
-    by_option,
+    by_option(*GROUPS_OF_AGE),
     click.option("--at", metavar="DATE", help="Before this date against from it on."),
     click.option(
         "--span", metavar="28d|4w", help="The last days up to the data cut against those before."
@@ -39,13 +39,12 @@ def compare(context: click.Context, **given: Any) -> None:
 
 @question_command(
     "availability",
-    by_option,
+    by_option("class", "depot", "locomotive", "month"),
     click.option("--list", "as_list", is_flag=True, help="One row for each down interval."),
 )
 def availability(context: click.Context, **given: Any) -> None:
     """How much of the time locomotives were fit for traffic, and how long it took to make them so.
 
-    Groups: class, depot, locomotive, month. --list shows each time one was down, those still down
-    first.
+    --list shows each time one was down, those still down first.
     """
     answer_command(context, given)

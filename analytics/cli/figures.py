@@ -8,6 +8,8 @@ from typing import Any
 import click
 
 from analytics.cli.options import (
+    GROUPS_OF_AGE,
+    GROUPS_OF_LIVES,
     by_option,
     output_options,
     scope_options,
@@ -18,7 +20,7 @@ from analytics.cli.options import (
 )
 
 _WINDOW = with_options(
-    click.option("--window", default="30d", show_default=True, help="30d, 500h or 2000km."),
+    click.option("--window", default="30d", show_default=True, help="30d, 4w, 500h or 2000km."),
     click.option("--same-defect", is_flag=True, help="Only the same defect counts as come back."),
 )
 
@@ -59,7 +61,7 @@ def answer_command(
     show(answer, output)
 
 
-@question_command("mtbf", by_option)
+@question_command("mtbf", by_option())
 def mtbf(context: click.Context, **given: Any) -> None:
     """How long it runs between failures, with bounds.
 
@@ -69,7 +71,7 @@ def mtbf(context: click.Context, **given: Any) -> None:
     answer_command(context, given)
 
 
-@question_command("trend", by_option)
+@question_command("trend", by_option(*GROUPS_OF_AGE))
 def trend(context: click.Context, **given: Any) -> None:
     """Whether failures come faster or slower with age.
 
@@ -81,7 +83,7 @@ def trend(context: click.Context, **given: Any) -> None:
 
 @question_command(
     "survival",
-    by_option,
+    by_option(*GROUPS_OF_LIVES),
     click.option(
         "--method",
         type=click.Choice(["km", "turnbull"]),
@@ -115,16 +117,13 @@ def trend(context: click.Context, **given: Any) -> None:
     ),
 )
 def survival(context: click.Context, **given: Any) -> None:
-    """How long one lasts: the share still going at each age, from one renewal to the next.
-
-    Groups: component, class, depot, locomotive, position.
-    """
+    """How long one lasts: the share still going at each age, from one renewal to the next."""
     answer_command(context, given)
 
 
 @question_command(
     "mcf",
-    by_option,
+    by_option(*GROUPS_OF_AGE),
     click.option(
         "--unit",
         type=click.Choice(["locomotive", "position"]),
@@ -145,7 +144,7 @@ def mcf(context: click.Context, **given: Any) -> None:
 
 @question_command(
     "recurrence",
-    by_option,
+    by_option(),
     _WINDOW,
     click.option(
         "--differ",

@@ -9,7 +9,7 @@ import click
 from analytics.cli.figures import answer_command, question_command
 
 _HORIZON = click.option(
-    "--horizon", default="28d", show_default=True, help="How far to look ahead, in days."
+    "--horizon", default="28d", show_default=True, metavar="28d|4w", help="How far to look ahead."
 )
 
 

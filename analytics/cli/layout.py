@@ -1,4 +1,4 @@
-"""What a layout of columns is; those of groups, kinds of defect, laws of life and the record."""
+"""What a layout of columns is; those of groups, kinds, laws of life, the record, what is ahead."""
 
 from __future__ import annotations
 
@@ -78,3 +78,56 @@ QUALITY = {
         shares=frozenset({"missed_share"}),
     ),
 }
+AHEAD = {
+    "next-weeks": Layout(
+        (
+            "locomotive",
+            "class",
+            "depot",
+            "expected",
+            _LOWER_UPPER,
+            "expected_if_done",
+            "lost_days",
+            "lost_days_if_done",
+            "cost",
+            "cost_if_done",
+            "reason",
+        ),
+        wide=frozenset({"class", "depot", "lost_days_if_done", "cost", "cost_if_done"}),
+    ),
+    "positions": Layout(
+        (
+            "rank",
+            "locomotive",
+            "component",
+            "age",
+            "use",
+            "clock",
+            "chance",
+            "expected",
+            "expected_if_done",
+            "ratio",
+            "lost_days",
+            "lost_days_if_done",
+            "cost",
+            "cost_if_done",
+        ),
+        wide=frozenset(
+            {"rank", "use", "ratio", "lost_days", "lost_days_if_done", "cost", "cost_if_done"}
+        ),
+        shares=frozenset({"chance"}),
+    ),
+    "look-closer": Layout(
+        ("rank", "component", "kind", "chance", "reason", "last_action", "last_date"),
+        wide=frozenset({"last_action", "last_date"}),
+        shares=frozenset({"chance"}),
+    ),
+    "backtest": Layout(
+        ("method", "against", "measure", "value", _LOWER_UPPER, "cuts", "positions", "outcomes")
+    ),
+    "calibration": Layout(
+        ("decile", "n", "predicted", "observed", _LOWER_UPPER),
+        shares=frozenset({"predicted", "observed", *_LOWER_UPPER}),
+    ),
+}
+"""Of the commands that look ahead."""

@@ -44,6 +44,7 @@ COMMANDS = {
     "readings": ("measured", "Which measured values are beyond a limit, or heading for one."),
     "look-closer": ("forecast", "What to give a second look on one locomotive."),
     "next-weeks": ("forecast", "How many defects to expect, of which locomotive."),
+    "plan": ("plan", "Which locomotive gets which berth, when, for which jobs, and why."),
     "backtest": ("forecast", "How good the forecasts were at past dates."),
     "serve": ("run", "Show the pages of a store on this machine."),
     "bench": ("run", "Time this program on this machine."),

@@ -11,6 +11,8 @@ import click
 from analytics.scope import CLOCKS, COUNTING_RULES, GROUPS, OPTION_OF, Scope, parse_groups
 
 DEFAULT_STORE = Path("shedbook-store")
+GROUPS_OF_AGE = tuple(word for word in GROUPS if word != "month")
+GROUPS_OF_LIVES = ("component", "class", "depot", "locomotive", "position")
 FORMATS = ("table", "csv", "json", "xlsx", "parquet")
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -69,12 +71,6 @@ _OUTPUT = (
     click.option("--with-basis", is_flag=True, help="JSON: an object with rows, basis and notes."),
 )
 _FORM = tuple(option for place, option in enumerate(_OUTPUT) if place != 2)  # all but --out
-_BY = click.option(
-    "--by",
-    multiple=True,
-    metavar="WORDS",
-    help=f"A row for each of: {', '.join(GROUPS)}; commas between several.",
-)
 
 
 def with_options(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:
@@ -92,7 +88,16 @@ store_option = with_options(_STORE)
 scope_options = with_options(*_SCOPE)
 output_options = with_options(*_OUTPUT)
 form_options = with_options(*_FORM)
-by_option = with_options(_BY)
+
+
+def by_option(*words: str) -> Callable[[Command], Command]:
+    """Add `--by`, whose help names the group words that the command takes; none: all."""
+    return click.option(
+        "--by",
+        multiple=True,
+        metavar="WORDS",
+        help=f"A row for each of: {', '.join(words or GROUPS)}; commas between several.",
+    )
 
 
 def take_scope(given: dict[str, Any]) -> Scope:

@@ -120,9 +120,25 @@ def serve(store: Path, host: str, port: int, *, until_ready: bool) -> None:
 )
 @click.option("--seed", type=int, default=1, show_default=True, help="For --honesty.")
 @click.option(
+    "--plan", "of_plan", is_flag=True, help="Plans of made-up workshops, beside the obvious ones."
+)
+@click.option(
+    "--instances",
+    type=click.IntRange(1),
+    default=50,
+    show_default=True,
+    help="For --plan: how many of 48 locomotives and 8 weeks.",
+)
+@click.option(
+    "--large/--no-large",
+    default=True,
+    show_default=True,
+    help="For --plan: 500 locomotives and 12 weeks too.",
+)
+@click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Write the figures of --fits, --pages or --honesty as JSON.",
+    help="Write the figures of --fits, --pages, --honesty or --plan as JSON.",
 )
 def bench(
     rows: int,
@@ -133,15 +149,15 @@ def bench(
     *,
     minutes: float,
     seed: int,
-    **of: bool,
+    **of: int,
 ) -> None:
     """Time this program on this machine, or try its bounds, with made-up data.
 
     No store is changed.
     """
-    if not any(of.values()):
+    if not any(on for name, on in of.items() if name.startswith("of_")):
         raise click.UsageError(
-            "name what to time: --ingest, --fits, --pages, or --honesty",
+            "name what to time: --ingest, --fits, --pages, --honesty, or --plan",
             click.get_current_context(),
         )
     if of["of_ingest"]:
@@ -160,6 +176,10 @@ def bench(
         from data_demo.bench.honesty import run as run_honesty
 
         run_honesty(minutes, seed=seed, out=out)
+    if of["of_plan"]:
+        from data_demo.bench.plan import run as run_plan
+
+        run_plan(of["instances"], large=bool(of["large"]), out=out)
 
 
 def _print_headlines(store: Store) -> None:

@@ -32,7 +32,7 @@ _BY = ("locomotive", "locomotive,component", "position", "depot", "depot,compone
         "--window",
         default="30d",
         show_default=True,
-        help="A finding this soon after a closing belongs to the one before: 30d, 500h or 2000km.",
+        help="A finding this soon after a closing belongs to the one before: 30d, 4w, 500h ...",
     ),
 )
 def standouts(context: click.Context, **given: Any) -> None:

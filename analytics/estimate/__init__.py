@@ -6,6 +6,7 @@ Which interval is this?
 | --- | --- | --- |
 | MTBF, failure rate | exact Poisson (chi-square); wider where locomotives differ | `rate` |
 | shape of the power law, trend tests | exact chi-square or profile, per docstring | `trend` |
+| a share, so many of so many | exact (Clopper-Pearson), or score (Wilson) | `share` |
 | mean cumulative function | robust variance by locomotive, pointwise | `recurrent` |
 | recurrence within a window | Kaplan-Meier clustered by locomotive | `recurrence` |
 | survival curve | log-log with Greenwood's or a clustered variance, pointwise | `survival` |

@@ -31,6 +31,8 @@ class ReplacementPolicy:
     failure_rate : (n,) cost rate of running to failure; NaN where no failure is closed by a renewal
     flat_from, flat_to : (n,) ages within 5 % of the least cost rate; flat_to inf: or later
     relative : (n, m) what a position of that age costs more than a new one, from now on for ever
+    reach, failures, time : (n, m) chance to reach an age without a renewal, failures expected until
+        then, time expected until then, of a new position and none of it after its first renewal
     """
 
     age: FloatArray
@@ -41,6 +43,9 @@ class ReplacementPolicy:
     flat_from: FloatArray
     flat_to: FloatArray
     relative: FloatArray
+    reach: FloatArray
+    failures: FloatArray
+    time: FloatArray
 
 
 def replacement_policy(
@@ -118,6 +123,9 @@ def replacement_policy(
         flat_from=grid[np.arange(len(grid)), np.argmax(flat, axis=1)],
         flat_to=np.where(flat[:, -1], np.inf, _last(grid, flat)),
         relative=_relative(failure * count, reach, time, planned, best),
+        reach=reach,
+        failures=count,
+        time=time,
     )
 
 

@@ -26,7 +26,8 @@ TOO_FEW_RESTORATIONS = "restoration.too_few"
 ALL_EQUAL = "restoration.all_equal"
 NOT_DETERMINED = "restoration.not_determined"
 NOT_LOGNORMAL = "restoration.not_lognormal"
-FEWEST_RESTORATIONS = 3
+FEW_FOR_BOUNDS = "restoration.few_for_bounds"
+FEWEST_RESTORATIONS, FEWEST_FOR_BOUNDS = 3, 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +82,10 @@ def estimate_restoration(
 
     Limits
     ------
-    Fewer than 3 restored, or all lengths equal: NaN with a note. Where the plain average of
+    Fewer than 3 restored, or all lengths equal: NaN with a note. Fewer than 5: no bounds, with a
+    note. They would hold their level but say nothing: simulated with a log deviation of 0.9, the
+    upper one is over 36 times the mean in one of ten samples of 3, over 9 times of 4, over 5 times
+    of 5. Where the plain average of
     complete samples lies outside the bounds, the lognormal law does not fit: figures stay, note
     says so. Without a cluster, or with fewer than 10, intervals are taken as independent: where
     locomotives differ, bounds of 0.90 then covered 0.35 to 0.85 in simulation.
@@ -121,8 +125,10 @@ def estimate_restoration(
         labels = check_labels(cluster, lengths.size, "cluster")
         reach = max(reach, _reach_between(found, np.log(lengths), ended, labels, level=level))
     lower, upper = float(np.exp(middle - reach)), float(np.exp(middle + reach))
-    plain = float(lengths.mean())
-    fits = not ended.all() or lower <= plain <= upper
+    fits = not ended.all() or lower <= float(lengths.mean()) <= upper
+    note = "" if fits else NOT_LOGNORMAL
+    if number < FEWEST_FOR_BOUNDS:
+        lower, upper, note = float("nan"), float("nan"), FEW_FOR_BOUNDS
     return RestorationTime(
         mean=float(np.exp(middle)),
         mean_lower=lower,
@@ -133,8 +139,47 @@ def estimate_restoration(
         restored=number,
         still_down=int(ended.size - number),
         level=level,
-        note="" if fits else NOT_LOGNORMAL,
+        note=note,
     )
+
+
+def point_availability(failure_rate: float, restoration_rate: float, time: ArrayLike) -> FloatArray:
+    """Return the chance that a unit is up at instants after it was put up as new.
+
+    Parameters
+    ----------
+    failure_rate, restoration_rate : above 0, failures per unit of time up, restorations per unit
+        of time down
+    time : (n,) instants, 0 or more, in that unit; infinite: what it comes to in the long run
+
+    Returns
+    -------
+    (n,) array, 1 at time 0
+
+    Conventions
+    -----------
+    Up and down in turn, both at constant rates l and m: A(t) = (m + l exp(-(l + m) t)) / (l + m).
+    What is measured over a long record comes near m / (l + m).
+
+    Raises
+    ------
+    EstimateError
+        A rate not above 0, an instant below 0.
+
+    References
+    ----------
+    IEC 61703, point availability of a unit with two states.
+    """
+    instants = np.atleast_1d(np.asarray(time, dtype=np.float64))
+    if not (failure_rate > 0 and restoration_rate > 0):
+        raise EstimateError(
+            f"Both rates must be above 0, got {failure_rate!r} and {restoration_rate!r}."
+        )
+    if not np.all(instants >= 0):
+        raise EstimateError(f"An instant must not be below 0, got {float(instants.min())!r}.")
+    both = failure_rate + restoration_rate
+    found: FloatArray = (restoration_rate + failure_rate * np.exp(-both * instants)) / both
+    return found
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -117,11 +117,16 @@ class Traffic:
 
 @dataclass(frozen=True, slots=True)
 class Costs:
-    """What a day out of traffic and an hour of labour cost."""
+    """What a day out of traffic and an hour of labour cost.
+
+    `failure_of` is the cost of one failure of a component, lost days apart, where the planner knows
+    better than the costs on record (or there are none).
+    """
 
     day_out: float
     labour_hour: float = 0.0
     day_out_of_class: Mapping[str, float] = field(default_factory=dict)
+    failure_of: Mapping[str, float] = field(default_factory=dict)
 
     def day_out_of(self, class_name: str) -> float:
         """Return the cost of a day out of traffic for a locomotive of a class."""

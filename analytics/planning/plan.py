@@ -74,7 +74,8 @@ class Plan:
     """A plan over `days` days from `first_day`; no plan within its limits is worth above `bound`.
 
     `pins` are (locomotive, day) and `forbidden` (locomotive or empty for all, day), as asked.
-    `data` names the snapshot it rests on, `known_to` the data cut.
+    `data` names the snapshot it rests on, `known_to` the data cut, `fleet` how many locomotives of
+    each class are in traffic but for the plan.
     """
 
     first_day: date
@@ -88,7 +89,8 @@ class Plan:
     known_to: date
     pins: tuple[tuple[str, date], ...] = ()
     forbidden: tuple[tuple[str, date], ...] = ()
-    worth: tuple[Worth, ...] = field(default_factory=tuple)
+    worth: tuple[Worth, ...] = ()
+    fleet: dict[str, int] = field(default_factory=dict)
 
     @property
     def gap(self) -> float:

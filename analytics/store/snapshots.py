@@ -26,7 +26,7 @@ from filelock import FileLock, Timeout
 
 from analytics.catalogue.load import load_catalogue, load_text
 from analytics.catalogue.model import Catalogue
-from analytics.errors import StoreBusy, StoreError
+from analytics.errors import NoStore, StoreBusy, StoreError
 from analytics.store import checks, migrations
 
 STORAGE_FORMAT = "v1.5.0"  # fixed, so that a newer engine still writes what this one reads
@@ -44,6 +44,7 @@ class Reader:
     cursor: duckdb.DuckDBPyConnection
     name: str
     catalogue_files: Mapping[str, str]
+    root: Path | None = None  # the store's folder; what people did lies there
 
     @cached_property
     def catalogue(self) -> Catalogue:
@@ -119,12 +120,14 @@ class Store:
 
         Raises
         ------
+        NoStore
+            If there is none in the folder.
         StoreError
-            If there is no store, or it was written by a newer program.
+            If it was written by a newer program.
         """
         store = cls(root)
         if not (store.root / "CURRENT").is_file():
-            raise StoreError(
+            raise NoStore(
                 f"no store in {store.root}: make one with `shedbook init --store {store.root}`."
             )
         with store._cursor() as (opened, cursor):
@@ -147,7 +150,7 @@ class Store:
     def read(self) -> Iterator[Reader]:
         """Yield a Reader on the newest snapshot; its cursor is this caller's alone."""
         with self._cursor() as (opened, cursor):
-            reader = Reader(cursor, opened.name, opened.catalogue_files)
+            reader = Reader(cursor, opened.name, opened.catalogue_files, self.root)
             if opened.parsed is not None:
                 reader.__dict__["catalogue"] = opened.parsed
             opened.parsed = reader.catalogue

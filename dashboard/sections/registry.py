@@ -140,7 +140,7 @@ SECTIONS: Mapping[str, SectionKind] = {
         "mtbf", {"by": ("component",)}, listing("reliability", without=_RATES), wide=True
     ),
     "trends": SectionKind(
-        "trend", {"by": ("component",)}, listing("trends", without=("cvm",)), wide=True
+        "trend", {"by": ("component",)}, listing("trends", without=("cvm", "cvm_p")), wide=True
     ),
     "readings": SectionKind(
         "readings", {}, listing("readings", without=_OF_READINGS, of="readings"), wide=True

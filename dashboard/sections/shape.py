@@ -13,7 +13,7 @@ from dashboard.wording import Wording
 
 _COLUMNS = (
     "failures", "laplace_u", "laplace_p", "milhdbk_p", "shape", "shape_lower", "shape_upper",
-    "mtbf_now", "mtbf_now_lower", "mtbf_now_upper", "cvm", "note",
+    "mtbf_now", "mtbf_now_lower", "mtbf_now_upper", "cvm", "cvm_p", "note",
 )  # fmt: skip
 
 

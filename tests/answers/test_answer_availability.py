@@ -75,7 +75,11 @@ def test_the_month_worked_out_by_hand() -> None:
     assert row["availability_inherent"] == pytest.approx(up / (IN_USE - PLANNED))
     # 12, 5, 24, 4 and 24 h unplanned; the job alone from 08:00 to 10:00
     assert (row["down_intervals"], row["still_down"]) == (6, 1)
-    assert row["restoration_mean_lower"] < 13.8 < row["restoration_mean_upper"]
+    # four of them made good: a mean, and too few for bounds
+    assert row["restoration_mean_hours"] > row["restoration_median_hours"] > 4
+    assert row[["restoration_mean_lower", "restoration_mean_upper"]].isna().all()
+    assert "no bounds" in row["note"]
+    assert asked().reading.key == "availability.restored_few"
 
 
 def test_the_list_names_each_interval_and_what_opened_it() -> None:

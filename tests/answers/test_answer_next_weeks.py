@@ -91,6 +91,28 @@ def test_rows_by_locomotive_add_up_those_by_position() -> None:
     assert "injector" in table["reason"]["5A"]
 
 
+def test_days_and_cost_with_and_without_the_job() -> None:
+    # by hand: 30 h down and 200 of cost over the 5 failures, of which 2 have a cost written
+    world = five_failures()
+    for finding, down, cost in zip(
+        world.rows["findings"], (30, 0, 0, 0, 0), (120, 80), strict=False
+    ):
+        finding.update(down_hours=float(down), cost=float(cost))
+    reader = reader_of(world)
+    places = answer(reader, "next-weeks", component="injector", positions=True).table
+    assert (places["expected_if_done"] < places["expected"]).any()
+    for failures, days, cost in (
+        ("expected", "lost_days", "cost"),
+        ("expected_if_done", "lost_days_if_done", "cost_if_done"),
+    ):
+        assert places[days].tolist() == pytest.approx((places[failures] * 30 / 24 / 5).tolist())
+        assert places[cost].tolist() == pytest.approx((places[failures] * 100).tolist())
+    table = answer(reader, "next-weeks", component="injector").table.set_index("locomotive")
+    sums = places.groupby("locomotive").sum(numeric_only=True)
+    for name in ("lost_days", "lost_days_if_done", "cost", "cost_if_done"):
+        assert table[name].to_dict() == pytest.approx(sums[name].to_dict())
+
+
 def with_filters(world: World, *days_of_failure: int) -> World:
     world.catalogue = world.catalogue.replace("injector = 2", "injector = 2, filter = 1")
     for number in days_of_failure:
@@ -113,7 +135,8 @@ def test_fewer_than_five_failures_in_all_are_too_short_a_record(positions: bool)
     found = answer(reader_of(three_failures()), "next-weeks", positions=positions)
     assert found.reading.key == "outlook.too_short"
     assert found.reading.values["failures"] == 3
-    figures = {"expected", "lower", "upper", "chance", "expected_if_done", "lost_days", "cost"}
+    figures = {"expected", "lower", "upper", "chance", "expected_if_done", "lost_days", "cost",
+               "lost_days_if_done", "cost_if_done"}  # fmt: skip
     assert len(found.table)
     assert found.table[sorted(figures & set(found.table))].isna().all(axis=None)
 

@@ -90,6 +90,7 @@ def test_drift_to_the_limit() -> None:
     # a date is told with what it supposes, and how seldom its bounds hold where that is not so
     assert [note.key for note in found.notes] == [
         "readings.pace",
+        "readings.first_reading",
         "readings.take_after",
         "readings.by_chance",
     ]

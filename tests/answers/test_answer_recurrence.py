@@ -62,7 +62,7 @@ def test_window_decides(reader: Reader) -> None:
     assert counts(answer(reader, "recurrence", component="injector", window="149h"), "repeats") == [
         [0]
     ]
-    with pytest.raises(ScopeError, match="a window must read like 30d, 500h or 2000km"):
+    with pytest.raises(ScopeError, match="a window must read like 30d, 4w, 500h or 2000km"):
         answer(reader, "recurrence", window="a month")
 
 

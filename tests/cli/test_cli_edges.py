@@ -17,6 +17,7 @@ import pytest
 import analytics
 from analytics.cli.main import COMMANDS
 from analytics.cli.screen import show_table
+from analytics.scope import GROUPS
 from tests.cli.conftest import Done, beside
 
 Run = Callable[..., Done]
@@ -69,10 +70,49 @@ def test_wrong_use_is_one_line_and_status_2(
     assert done.err.count("\n") == 1
 
 
-def test_missing_store_is_status_1_and_says_how_to_make_one(run: Run, tmp_path: Path) -> None:
-    done = run("mtbf", "--store", tmp_path / "none")
-    assert done.code == 1
-    assert "make one with `shedbook init" in done.err
+def test_wrong_store_is_status_2_and_says_how_to_make_one(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "a file").write_text("no store", encoding="utf-8")
+    for wrong in ("none", "a file"):
+        done = run("mtbf", "--store", tmp_path / wrong)
+        assert (done.code, done.out) == (2, "")
+        assert "make one with `shedbook init" in done.err
+        assert done.err.count("\n") == 1
+
+
+# Exhaustive: the words that the help of --by names are those that the question takes.
+@pytest.mark.parametrize(
+    ("given", "more"),
+    [
+        ("mtbf", ()), ("trend", ()), ("survival", ()), ("mcf", ()), ("recurrence", ()),
+        ("availability", ()), ("compare", ("--span", "2w")),
+    ],
+)  # fmt: skip
+def test_help_of_by_names_the_words_that_a_command_takes(
+    given: str, more: tuple[str, ...], run: Run, store: Path
+) -> None:
+    said = " ".join(run(given, "--help").out.split())
+    named = said.split("A row for each of: ")[1].split(";")[0].split(", ")
+    taken = [word for word in GROUPS if run(given, "--by", word, *more, "--store", store).code == 0]
+    assert named == taken
+
+
+def test_weeks_are_read_wherever_days_are(run: Run, store: Path) -> None:
+    for weeks, days in (
+        (("next-weeks", "--horizon", "4w"), ("next-weeks", "--horizon", "28d")),
+        (("backtest", "--horizon", "1w"), ("backtest", "--horizon", "7d")),
+        (("recurrence", "--window", "2w"), ("recurrence", "--window", "14d")),
+        (("standouts", "--window", "2 w"), ("standouts", "--window", "14 d")),
+        (("compare", "--span", "2w"), ("compare", "--span", "14d")),
+    ):
+        told = [run(*words, "--store", store, "--json") for words in (weeks, days)]
+        assert told[0].code == 0
+        assert told[0].out == told[1].out
+    done = run("compare", "--span", "1.5d", "--store", store)
+    assert (done.code, done.err) == (
+        2,
+        "shedbook: a span must read like 28d or 4w, in whole days, above 0 and up to 36525d,"
+        " but is '1.5d'.\n",
+    )
 
 
 def test_store_comes_from_the_environment(

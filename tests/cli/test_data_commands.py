@@ -162,7 +162,7 @@ def test_template_needs_no_store(tmp_path: Path) -> None:
     assert done.stdout.startswith("shedbook-template.xlsx: lists of the catalogue that ships.")
     assert (tmp_path / "shedbook-template.xlsx").is_file()
     asked = beside("template", "--store", "gone", "--out", "t.xlsx", cwd=tmp_path)
-    assert (asked.returncode, (tmp_path / "t.xlsx").exists()) == (1, False)
+    assert (asked.returncode, (tmp_path / "t.xlsx").exists()) == (2, False)
     assert asked.stderr.startswith("shedbook: no store in")
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import optimize, stats
 
 from analytics.errors import EstimateError
-from analytics.estimate.crossing import project_crossing
+from analytics.estimate.crossing import Scatter, project_crossing, scatter_about
 from analytics.estimate.drift import drift
 from analytics.estimate.monotone_trend import TOO_FEW, mann_kendall
 from analytics.estimate.theil_sen import MedianSlope, theil_sen
@@ -221,3 +221,72 @@ def test_only_towards_a_limit_and_only_when_sure_of_the_direction() -> None:
 
 def test_line_already_past_the_limit_is_now() -> None:
     assert crossed(line(0.003, 0.0025, 0.004), above=0.75) == [100, 100, 100]
+
+
+def about(deviation: float, points: float = 1e12) -> Scatter:
+    return Scatter(*(np.array([each]) for each in (0.0, deviation, 1.0, points)))
+
+
+def test_first_reading_beyond_the_limit_by_the_product_of_its_days() -> None:
+    # A line that is known: 0.3 below the limit on day 50, at 0.003 a day, readings scatter by 0.04.
+    # Closed form: none beyond up to day t has the chance of the product over the days.
+    fit = line(0.003, 0.003, 0.003)
+    found = project_crossing(
+        fit, first=[0.0], last=[100.0], above=[1.0], below=[np.nan], scatter=about(0.04)
+    )
+    days = np.arange(101, 201)
+    none = np.cumprod(stats.norm.cdf((0.3 - 0.003 * (days - 50)) / 0.04))
+    expected = days[np.argmax(1 - none > 0.05)]
+    assert 101 < expected < 150
+    assert [found.earliest[0], found.at[0], found.latest[0]] == pytest.approx([expected, 150, 150])
+    falling = project_crossing(
+        line(-0.003, -0.003, -0.003), first=[0.0], last=[100.0], above=[np.nan], below=[0.4],
+        scatter=about(0.04),
+    )  # fmt: skip
+    assert falling.earliest[0] == expected
+
+
+def test_height_of_the_line_widens_its_bounds() -> None:
+    # by hand: half the width at the middle is 1.6449 x 0.04 x sqrt(pi / 2) / sqrt(25) = 0.016492;
+    # at the bound of the slope alone: (0.003 x - 0.3)^2 = 0.016492^2 + (0.0005 x)^2, x > 100
+    fit = line(0.003, 0.0025, 0.0035)
+    found = project_crossing(
+        fit, first=[0.0], last=[100.0], above=[1.0], below=[np.nan], scatter=about(0.04, 25)
+    )
+    later = optimize.brentq(
+        lambda x: (0.003 * x - 0.3) ** 2 - 0.016492**2 - (0.0005 * x) ** 2, 101, 200
+    )
+    assert found.latest[0] == pytest.approx(50 + later, abs=0.01)
+    assert later > 120  # by the slope alone
+
+
+def test_scatter_about_a_line_by_hand() -> None:
+    # two segments mixed up; the first lies 0.1 above and below its line in turn, one reading 0.4
+    times = np.array([0.0, 0, 1, 2, 3, 1, 4, 2])
+    values = np.array([0.1, 5, 0.9, 2.1, 2.9, 5, 4.4, 5])
+    segment = np.array([0, 1, 0, 0, 0, 1, 0, 1])
+    fit = MedianSlope(*(np.array(part) for part in (
+        [1.0, 0.0], [1.0, 0.0], [1.0, 0.0], [2.0, 1.0], [2.0, 5.0]
+    )), 0.90)  # fmt: skip
+    found = scatter_about(fit, times, values, segment)
+    assert found.offset == pytest.approx([0.1, 0.0])  # -0.1, -0.1, 0.1, 0.1, 0.4
+    assert found.deviation == pytest.approx([np.sqrt((0 + 0.04 + 0 + 0.04 + 0.09) / 3), 0.0])
+    assert found.gap.tolist() == [1.0, 1.0]
+
+
+# Simulated, known truth: 31 readings of independent noise, one a day, limit 14 days after the last.
+def test_bounds_hold_the_first_reading_beyond_the_limit() -> None:
+    runs, random = 400, np.random.default_rng(31)
+    every = 0.01 * np.arange(90) + random.normal(0, 0.05, (runs, 90))
+    days, segment = np.tile(np.arange(31.0), runs), np.repeat(np.arange(runs), 31)
+    values = every[:, :31].ravel()
+    fit = theil_sen(days, values, segment, size=runs, level=0.90)
+    ends = {"first": np.zeros(runs), "last": np.full(runs, 30.0), "above": np.full(runs, 0.45)}
+    low = np.full(runs, np.nan)
+    first = 31 + np.argmax(every[:, 31:] > 0.45, axis=1)
+    held = []
+    for scatter in (None, scatter_about(fit, days, values, segment)):
+        found = project_crossing(fit, **ends, below=low, scatter=scatter)
+        held.append(np.mean((found.earliest <= first) & ~(found.latest < first)))
+    assert held[0] < 0.60  # the bounds of the line alone: what was wrong with them
+    assert 0.86 <= held[1] <= 0.97

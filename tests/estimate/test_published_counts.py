@@ -1,10 +1,4 @@
-"""Published bounds of counts and shares, and one published family of tests.
-
-A binomial share has no function of its own here: the ratio of two rates is bounded through the
-share of all failures that are the first population's, so with equal exposure share = ratio / (1 +
-ratio) has the bounds of Clopper & Pearson. Score, adjusted and plain Wald bounds of a share, which
-the same sources print, are used nowhere in this project.
-"""
+"""Published bounds of counts and shares, and one published family of tests."""
 
 from __future__ import annotations
 
@@ -14,9 +8,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from statsmodels.stats.proportion import proportion_confint
 
+from analytics.errors import EstimateError
 from analytics.estimate.multiple import benjamini_hochberg
 from analytics.estimate.rate import compare_rates, estimate_rate, exact_mtbf_bounds
+from analytics.estimate.share import agresti_coull, clopper_pearson, wald, wilson
 from analytics.estimate.tails import binomial_upper_tail
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -27,9 +24,17 @@ def published(name: str) -> dict[str, Any]:
     return example
 
 
-def share_bounds(count: int, total: int, level: float) -> list[float]:
-    found = compare_rates([count], [1.0], [total - count], [1.0], level=level)
-    return [bound / (1 + bound) for bound in (found.lower, found.upper)]
+def bounds(found: tuple[np.ndarray, np.ndarray]) -> list[float]:
+    return [float(found[0][0]), float(found[1][0])]
+
+
+def exact_bounds(count: int, total: int, level: float) -> list[float]:
+    """Exact bounds of a share; the ratio of two rates has the same, as share / (1 - share)."""
+    found = bounds(clopper_pearson([count], [total], level=level))
+    ratio = compare_rates([count], [1.0], [total - count], [1.0], level=level)
+    both = [bound / (1 + bound) for bound in (ratio.lower, ratio.upper)]
+    assert found == pytest.approx(both, abs=1e-12)
+    return found
 
 
 # Benjamini & Hochberg (1995), J. R. Statist. Soc. B 57, 289-300, section 3.2; adjusted values as R
@@ -79,7 +84,7 @@ def test_share_bounds_agree_with_the_nist_handbook() -> None:
     example = published("nist-7241-binomial-limits")
     data, printed = example["data"]["exact"], example["published"]
     close = example["tolerance"]["default"]
-    lower, upper = share_bounds(data["k"], data["n"], data["conf"])
+    lower, upper = exact_bounds(data["k"], data["n"], data["conf"])
     assert lower == pytest.approx(printed["exact_lower"], abs=close)
     assert upper == pytest.approx(printed["exact_upper"], abs=close)
     # Duality: at either limit the tail beyond the count is half of what 90 % leaves.
@@ -90,20 +95,56 @@ def test_share_bounds_agree_with_the_nist_handbook() -> None:
     )
 
 
-# Millard, help page of ebinom in the R package EnvStats, printed output: 7 of 20, exact 95 %.
+# The same section: 13 % of 200, lower one-sided 95 % score limit: that of two sides at 90 %.
+def test_score_limit_agrees_with_the_nist_handbook() -> None:
+    example = published("nist-7241-binomial-limits")
+    data, within = example["data"]["wilson"], example["tolerance"]["wilson_lower"]
+    count, both = round(data["p_hat"] * data["n"]), 2 * data["one_sided_conf"] - 1
+    lower, _ = bounds(wilson(count, data["n"], level=both))
+    assert lower == pytest.approx(example["published"]["wilson_lower"], abs=within)
+
+
+# Millard, help page of ebinom in the R package EnvStats, printed output: 7 of 20, 95 %.
 def test_share_bounds_agree_with_the_output_of_envstats() -> None:
     example = published("envstats-binomial-interval-methods")
     data, close = example["data"], example["tolerance"]["default"]
-    found = share_bounds(data["k"], data["n"], data["conf"])
-    assert found == pytest.approx(example["published"]["exact"], abs=close)
+    k, n, level = data["k"], data["n"], data["conf"]
+    found = {
+        "score_no_cc": bounds(wilson(k, n, level=level)),
+        "exact": exact_bounds(k, n, level),
+        "adjusted_wald": bounds(agresti_coull(k, n, level=level)),
+        "wald": bounds(wald(k, n, level=level)),
+    }
+    assert found.keys() == example["published"].keys()
+    for name, printed in example["published"].items():
+        assert found[name] == pytest.approx(printed, abs=close), name
 
 
-# Newcombe (1998), Statistics in Medicine 17, 857-872, table I, exact 95 %; values from memory,
-# confirmed by R's binom.test.
+# Newcombe (1998), Statistics in Medicine 17, 857-872, table I, exact and score 95 % limits;
+# values from memory, which a recomputation (of the exact ones R's binom.test) confirms.
 @pytest.mark.parametrize("key", ["81_263", "15_148", "0_20", "1_29"])
 def test_share_bounds_agree_with_newcombe(key: str) -> None:
     example = published("newcombe-1998-wilson-exact")
     count, total = example["data"][key]
-    found = share_bounds(count, total, 0.95)
-    close = example["tolerance"]["default"]
-    assert found == pytest.approx(example["published"][f"exact_{key}"], abs=close)
+    close, printed = example["tolerance"]["default"], example["published"]
+    assert exact_bounds(count, total, 0.95) == pytest.approx(printed[f"exact_{key}"], abs=close)
+    score = bounds(wilson(count, total, level=0.95))
+    assert score == pytest.approx(printed[f"wilson_{key}"], abs=close)
+
+
+# Other software: statsmodels, all four kinds at once on counts from none to all.
+def test_share_bounds_agree_with_statsmodels() -> None:
+    count, total = np.array([0, 1, 3, 9, 17, 40, 40]), np.array([12, 12, 8, 10, 300, 41, 40])
+    kinds = {"beta": clopper_pearson, "wilson": wilson, "agresti_coull": agresti_coull,
+             "normal": wald}  # fmt: skip
+    for method, kind in kinds.items():
+        theirs = proportion_confint(count, total, alpha=0.10, method=method)
+        assert np.array(kind(count, total)) == pytest.approx(np.array(theirs), abs=1e-12), method
+
+
+def test_a_share_of_nothing_has_no_bounds_and_a_broken_count_is_refused() -> None:
+    for kind in (clopper_pearson, wilson, agresti_coull, wald):
+        assert np.isnan(kind([0], [0])).all()
+        for broken in ((5, 4), (-1, 4), (1.5, 4)):
+            with pytest.raises(EstimateError, match="lies between 0 and its total"):
+                kind(*broken)

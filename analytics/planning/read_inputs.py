@@ -1,0 +1,315 @@
+"""A planner's file to `PlanInputs`: every row that cannot be used gets one sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from analytics.catalogue.model import Catalogue
+from analytics.errors import PlanError, nearest
+from analytics.planning.cells import read_cell
+from analytics.planning.forms import FORMS, Column
+from analytics.planning.inputs import (
+    EVERY_DAY,
+    PER_LOCOMOTIVE,
+    Berth,
+    Costs,
+    Days,
+    DueVisit,
+    Job,
+    Labour,
+    PlanInputs,
+    Spare,
+    Traffic,
+)
+from analytics.planning.room_for import too_many_visits
+from analytics.planning.rows import Row, read_rows, rows_of_text
+from analytics.planning.work_list import MEND
+
+MOST_WEEKS = 52
+EXAMPLE = "EXAMPLE"
+"""The locomotive of the template's example rows."""
+
+
+@dataclass(slots=True)
+class _Sheet:
+    """The rows of a file as they are read, and what was wrong with them."""
+
+    catalogue: Catalogue
+    locomotives: Mapping[str, str]
+    first_day: date | None
+    rows: dict[str, list[tuple[Row, dict[str, Any]]]] = field(default_factory=dict)
+    faults: list[str] = field(default_factory=list)
+
+    def fault(self, row: Row, said: str) -> None:
+        self.faults.append(f"{row.place}: {said}")
+
+    def known(self, row: Row, kind: str, names: Iterable[str], known: Iterable[str]) -> None:
+        there = list(known)
+        for name in names:
+            if name not in there:
+                near = ", ".join(nearest(name, there)) or ", ".join(there[:8]) or "none"
+                self.fault(row, f"{kind} {name!r} is not known; nearest: {near}.")
+
+
+def read_inputs(
+    path: Path,
+    catalogue: Catalogue,
+    locomotives: Mapping[str, str],
+    *,
+    first_day: date | None = None,
+) -> PlanInputs:
+    """Read and check one file.
+
+    Parameters
+    ----------
+    path
+        `.toml` or `.xlsx`, with the tables and columns of `analytics.planning.forms`.
+    catalogue
+        The store's.
+    locomotives
+        Class of each locomotive in service.
+    first_day
+        The first day that a plan may have, against which windows are checked.
+
+    Raises
+    ------
+    PlanError
+        With a line for each row that cannot be used: where it stands, what was expected, what came.
+    """
+    return _inputs(read_rows(path), path.name, catalogue, locomotives, first_day)
+
+
+def read_inputs_text(
+    text: str,
+    catalogue: Catalogue,
+    locomotives: Mapping[str, str],
+    *,
+    first_day: date | None = None,
+) -> PlanInputs:
+    """Read and check the text of a TOML file, as `read_inputs` does."""
+    rows = rows_of_text(text, "planning.toml")
+    return _inputs(rows, "planning.toml", catalogue, locomotives, first_day)
+
+
+def _inputs(
+    rows: list[Row],
+    name: str,
+    catalogue: Catalogue,
+    locomotives: Mapping[str, str],
+    first_day: date | None,
+) -> PlanInputs:
+    sheet = _Sheet(catalogue, locomotives, first_day)
+    for row in rows:
+        _take(sheet, row)
+    for table in ("costs", "berths"):
+        if not sheet.rows.get(table) and not sheet.faults:
+            sheet.faults.append(f"{name}: table {table} is missing or empty.")
+    if not sheet.faults:
+        _check_names(sheet)
+    inputs = _assemble(sheet) if not sheet.faults else None
+    if inputs is not None and first_day is not None:
+        sheet.faults += too_many_visits(inputs, inputs.first_day or first_day, name)
+    if sheet.faults or inputs is None:
+        raise PlanError("\n".join(sheet.faults))
+    return inputs
+
+
+def _take(sheet: _Sheet, row: Row) -> None:
+    """Read the cells of one row."""
+    form = FORMS[row.table]
+    if form.single and sheet.rows.get(row.table):
+        sheet.fault(row, f"{row.table} has one row; take this one out.")
+    if str(row.cells.get("locomotive", "")).strip() == EXAMPLE:
+        sheet.fault(row, "this is the template's example: write over it, or take it out.")
+        return
+    read: dict[str, Any] = {}
+    for name, cell in row.cells.items():
+        column = form.columns.get(name)
+        if column is None:
+            near = ", ".join(nearest(name, form.columns)) or ", ".join(form.columns)
+            sheet.fault(row, f"column {name!r} is not known; nearest: {near}.")
+            continue
+        try:
+            read[name] = read_cell(cell, column.holds)
+        except ValueError as wanted:
+            sheet.fault(row, f"{name} should be {wanted}, but is {str(cell)!r}.")
+            continue
+        _check_number(sheet, row, name, read[name], column)
+    missing = [
+        name for name, column in form.columns.items() if column.needed and name not in row.cells
+    ]
+    if missing:
+        sheet.fault(row, f"{', '.join(missing)} is empty; fill it in.")
+    _check_span(sheet, row, read)
+    sheet.rows.setdefault(row.table, []).append((row, read))
+
+
+def _check_number(sheet: _Sheet, row: Row, name: str, value: Any, column: Column) -> None:
+    if column.least is not None and value < column.least:
+        sheet.fault(row, f"{name} should be {column.least:g} or more, but is {value:g}.")
+    if name == "weeks" and value > MOST_WEEKS:
+        sheet.fault(row, f"weeks should be {MOST_WEEKS} or less, but is {value}.")
+
+
+def _check_span(sheet: _Sheet, row: Row, read: Mapping[str, Any]) -> None:
+    """Spans run forwards, and windows of visits do not lie in the past."""
+    for begin, end in (("from", "to"), ("earliest", "latest")):
+        first, last = read.get(begin), read.get(end)
+        if first and last and last < first:
+            said = "closes before it opens" if row.table == "berths" else "ends before it begins"
+            what = read.get("berth") or read.get("visit") or row.table
+            sheet.fault(row, f"{what} {said}: {begin} {first}, {end} {last}; turn them round.")
+    latest = read.get("latest")
+    if latest and sheet.first_day and latest < sheet.first_day:
+        sheet.fault(
+            row, f"latest {latest} lies before the first day of the plan, {sheet.first_day}."
+        )
+
+
+def _names(sheet: _Sheet, table: str, column: str) -> list[str]:
+    return [read[column] for _, read in sheet.rows.get(table, []) if column in read]
+
+
+def _check_names(sheet: _Sheet) -> None:
+    """Names are known, and none stands twice where it may stand once."""
+    classes, catalogue = sheet.catalogue.classes, sheet.catalogue
+    jobs, spares = _names(sheet, "jobs", "job"), _names(sheet, "spares", "spare")
+    skills = _names(sheet, "labour", "skill")
+    visits = _names(sheet, "visits", "visit")
+    known: dict[str, Iterable[str]] = {
+        "class": classes, "classes": classes, "component": catalogue.components,
+        "components": catalogue.components, "spare": spares, "locomotive": sheet.locomotives,
+    }  # fmt: skip
+    for table, rows in sheet.rows.items():
+        for row, read in rows:
+            for column in ("class", "classes", "component", "components", "locomotive"):
+                if column in read:
+                    value = read[column]
+                    names = value if isinstance(value, tuple) else (value,)
+                    sheet.known(row, column.removesuffix("s"), names, known[column])
+            sheet.known(row, "skill", _of(table, read, "hours", "mend_hours"), skills)
+            sheet.known(row, "spare", _of(table, read, "parts"), spares)
+            if table == "orders":
+                sheet.known(row, "spare", [read["spare"]], spares)
+            if table == "berths":
+                sheet.known(row, "job", read.get("jobs", ()), [*jobs, *visits, MEND])
+            if table == "closed" and "berth" in read:
+                sheet.known(row, "berth", [read["berth"]], _names(sheet, "berths", "berth"))
+            if table == "jobs":
+                _check_has(sheet, row, read)
+    for table, columns in (
+        ("berths", ("berth",)), ("jobs", ("job",)), ("spares", ("spare",)),
+        ("visits", ("locomotive", "visit")), ("class_costs", ("class",)),
+        ("failure_costs", ("component",)),
+    ):  # fmt: skip
+        _check_once(sheet, table, columns)
+    _check_fleet(sheet)
+
+
+def _of(table: str, read: Mapping[str, Any], *columns: str) -> list[str]:
+    if table == "labour":
+        return []
+    return [name for column in columns for name in read.get(column, ())]
+
+
+def _check_has(sheet: _Sheet, row: Row, read: Mapping[str, Any]) -> None:
+    """A job is for components that some class has, each of one job alone."""
+    for component in read["components"]:
+        if component not in sheet.catalogue.components:
+            continue
+        if not any(sheet.catalogue.positions(name, component) for name in sheet.catalogue.classes):
+            sheet.fault(row, f"no class has the component {component!r}; take it out of the job.")
+        others = [
+            other["job"]
+            for _, other in sheet.rows["jobs"]
+            if other is not read and component in other["components"]
+        ]
+        if others:
+            sheet.fault(row, f"{component} also belongs to job {others[0]!r}; leave it in one.")
+
+
+def _check_once(sheet: _Sheet, table: str, columns: tuple[str, ...]) -> None:
+    seen: dict[tuple[Any, ...], Row] = {}
+    for row, read in sheet.rows.get(table, []):
+        key = tuple(read[column] for column in columns)
+        if key in seen:
+            named = " ".join(str(part) for part in key)
+            sheet.fault(row, f"{named!r} stands here a second time; leave one of the two.")
+        seen[key] = row
+
+
+def _check_fleet(sheet: _Sheet) -> None:
+    for row, read in sheet.rows.get("traffic", []):
+        size = sum(of == read["class"] for of in sheet.locomotives.values())
+        if read["class"] in sheet.catalogue.classes and read["least"] > size:
+            sheet.fault(
+                row, f"at least {read['least']} {read['class']} in traffic, but there are {size}."
+            )
+
+
+def _assemble(sheet: _Sheet) -> PlanInputs:
+    def rows(table: str) -> list[dict[str, Any]]:
+        return [read for _, read in sheet.rows.get(table, [])]
+
+    plan, costs = (rows("plan") or [{}])[0], rows("costs")[0]
+    return PlanInputs(
+        costs=Costs(
+            costs["day_out"],
+            costs.get("labour_hour", 0.0),
+            {one["class"]: one["day_out"] for one in rows("class_costs")},
+            {one["component"]: one["cost"] for one in rows("failure_costs")},
+        ),
+        berths=tuple(_berth(one, rows("closed")) for one in rows("berths")),
+        labour=tuple(
+            Labour(one["skill"], one["hours"], _days(one, "days")) for one in rows("labour")
+        ),
+        jobs=tuple(_job(one) for one in rows("jobs")),
+        spares=tuple(_spare(one, rows("orders")) for one in rows("spares")),
+        visits=tuple(_visit(one) for one in rows("visits")),
+        traffic=tuple(
+            Traffic(one["class"], one["least"], _days(one, "days")) for one in rows("traffic")
+        ),
+        weeks=plan.get("weeks", 8),
+        first_day=plan.get("first_day"),
+        mend_days=plan.get("mend_days", 1),
+        mend_hours=plan.get("mend_hours", {}),
+    )
+
+
+def _days(read: Mapping[str, Any], column: str) -> Days:
+    return Days(read.get(column, EVERY_DAY), read.get("from"), read.get("to"))
+
+
+def _berth(read: Mapping[str, Any], closed: list[dict[str, Any]]) -> Berth:
+    spans = tuple(
+        (one["from"], one["to"])
+        for one in closed
+        if one.get("berth", read["berth"]) == read["berth"]
+    )
+    days = Days(read.get("open", EVERY_DAY), read.get("from"), read.get("to"), spans)
+    return Berth(read["berth"], days, read.get("classes", ()), read.get("jobs", ()))
+
+
+def _job(read: Mapping[str, Any]) -> Job:
+    return Job(
+        read["job"], read["components"], read.get("days", 1), read.get("per", PER_LOCOMOTIVE),
+        read.get("hours", {}), read.get("parts", {}), read.get("cost", 0.0),
+    )  # fmt: skip
+
+
+def _spare(read: Mapping[str, Any], orders: list[dict[str, Any]]) -> Spare:
+    due = sorted((one["due"], one["number"]) for one in orders if one["spare"] == read["spare"])
+    return Spare(
+        read["spare"], read["on_hand"], read.get("keep", 0), read.get("cost", 0.0), tuple(due)
+    )
+
+
+def _visit(read: Mapping[str, Any]) -> DueVisit:
+    return DueVisit(
+        read["locomotive"], read["visit"], read["earliest"], read["latest"], read.get("days", 1),
+        read.get("hours", {}), read.get("parts", {}),
+    )  # fmt: skip

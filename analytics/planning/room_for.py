@@ -1,0 +1,53 @@
+"""Whether the berths have the days that the visits due ask for, before anything is solved."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from analytics.planning.inputs import DueVisit, PlanInputs
+
+_NAMED = 6
+
+
+def too_many_visits(inputs: PlanInputs, first_day: date, name: str) -> list[str]:
+    """Return a sentence for each stretch of days with more due than the berths hold.
+
+    Counts, for the stretch from any earliest to any latest date within the plan, the days of the
+    visits that lie wholly inside it against the open berth-days: more of the first than of the
+    second and no plan exists (Hall 1935, J. London Math. Soc. 10, 26-30). The shortest such stretch
+    of each latest date is told, and each visit whose window is too short for it.
+    """
+    last = first_day + timedelta(days=7 * inputs.weeks - 1)
+    due = [visit for visit in inputs.visits if first_day <= visit.latest <= last]
+    found = []
+    for visit in due:
+        begin = max(visit.earliest, first_day)
+        if max(_open(inputs, begin, visit.latest, one) for one in range(len(inputs.berths))) < (
+            visit.days
+        ):
+            found.append(
+                f"{name}: {visit.name} of {visit.locomotive} needs {visit.days} open days, and no"
+                f" berth has as many between {begin} and {visit.latest}."
+            )
+    for end in sorted({visit.latest for visit in due}):
+        for begin in sorted({max(v.earliest, first_day) for v in due if v.latest <= end})[::-1]:
+            inside = [v for v in due if v.earliest >= begin or begin == first_day]
+            inside = [v for v in inside if v.latest <= end]
+            needed = sum(visit.days for visit in inside)
+            there = sum(_open(inputs, begin, end, one) for one in range(len(inputs.berths)))
+            if needed > there:
+                counted = f"need {needed} berth-days, but only {there} are open"
+                found.append(f"{name}: between {begin} and {end} {_said(inside, counted)}")
+                break
+    return found
+
+
+def _open(inputs: PlanInputs, begin: date, end: date, berth: int) -> int:
+    days = (begin + timedelta(days=number) for number in range((end - begin).days + 1))
+    return sum(inputs.berths[berth].open.hold_on(day) for day in days)
+
+
+def _said(visits: list[DueVisit], counted: str) -> str:
+    named = ", ".join(f"{visit.name} of {visit.locomotive}" for visit in visits[:_NAMED])
+    more = f" and {len(visits) - _NAMED} more" if len(visits) > _NAMED else ""
+    return f"visits due {counted}: {named}{more}; open more berths or move a window."
