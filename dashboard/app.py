@@ -14,9 +14,10 @@ from flask import Flask
 
 from analytics.store import Store
 from dashboard import serving, shell
-from dashboard.components import work
+from dashboard.components import replan, work
 from dashboard.download import add_downloads
 from dashboard.guard import guard, refuse_open_address
+from dashboard.pages.berths import draw_replan
 from dashboard.pages.frame import draw_page
 from dashboard.pages.parts import draw_part
 from dashboard.pages.records import draw_work
@@ -29,6 +30,13 @@ _ASSETS = Path(__file__).parent / "assets"
 _YEAR_SECONDS = 31_536_000
 _EARLY = "look.js"  # stands in the head, before the rest
 _log = logging.getLogger("shedbook.dashboard")
+
+_PLAN_PARTS = {
+    "what": replan.WHAT,
+    "locomotive": replan.LOCOMOTIVE,
+    "day": replan.DAY,
+    "lift": replan.LIFT,
+}
 
 
 def create_app(store: Store, settings: Settings) -> Dash:
@@ -160,6 +168,21 @@ def _add_callbacks(app: Dash, store: Store, settings: Settings) -> None:
         asked = bool(sure) and (ctx.triggered_id or {}).get("type") == work.START
         with visiting(store, settings, path=None, query=None) as visit:
             return draw_work(visit, batch=batch if asked else None)
+
+    @app.callback(
+        Output({"type": replan.PANEL, "name": MATCH}, "children"),
+        Input({"type": replan.START, "name": MATCH}, "n_clicks"),
+        Input({"type": replan.UNDO, "name": MATCH}, "n_clicks"),
+        Input({"type": replan.WATCH, "name": MATCH}, "n_intervals"),
+        *(State({"type": part, "name": MATCH}, "value") for part in _PLAN_PARTS.values()),
+        State(shell.ADDRESS, "search"),
+        prevent_initial_call=True,
+    )
+    def show_replan(_a: int, _b: int, _c: int, *given: str | None) -> list[Component]:
+        part = (ctx.triggered_id or {}).get("type")
+        change = dict(zip(_PLAN_PARTS, given, strict=False)) if part == replan.START else None
+        with visiting(store, settings, path=None, query=given[-1]) as visit:
+            return draw_replan(visit, change=change, undo=part == replan.UNDO)
 
 
 def _add_browser_callbacks(app: Dash) -> None:

@@ -21,6 +21,8 @@ LISTS = {
     "standouts": "/standouts",
     "warnings": "/warnings",
     "next-weeks": "/next-weeks",
+    "berths": "/berths",
+    "replacement": "/replacement",
     "look-closer": "/look-closer",
     "reliability": "/reliability",
     "readings": "/readings",

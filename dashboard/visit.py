@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
+from urllib.parse import parse_qsl
 
 from analytics.answer import Answer
 from analytics.answers import ask_reader
@@ -69,6 +70,12 @@ class Visit:
     def view(self, section: str) -> View:
         """Tell how the address wants the table of a section shown."""
         return read_view(self.query, section)
+
+    @property
+    def version(self) -> int | None:
+        """The version of the plan that the address names, None: the one in force."""
+        asked = dict(parse_qsl(self.query.lstrip("?"))).get("version", "")
+        return int(asked) if asked.isdecimal() and len(asked) < 9 and int(asked) else None
 
     @cached_property
     def is_somewhere(self) -> bool:

@@ -5,10 +5,13 @@ from __future__ import annotations
 import json
 import threading
 from collections.abc import Callable, Mapping
+from datetime import date
 from typing import Any
 
 from analytics.answers import ask_reader
 from analytics.handin import withdraw
+from analytics.planning.again import Change, make_version
+from analytics.planning.versions import Versions
 from analytics.scope import Scope
 from analytics.store import Store
 from analytics.store.jobs import Job, Jobs
@@ -17,6 +20,7 @@ from dashboard.cache import AnswerCache
 WHO = "pages"  # nobody signs in yet
 _WAIT_SECONDS = 60.0
 _LOOKED_AT = 20  # jobs, the latest
+_REPEATED = ("withdraw", "plan", "plan-undo")  # may be asked for again once it is over
 
 
 def ask_withdrawal(store: Store, batch: int) -> Job:
@@ -37,6 +41,22 @@ def withdrawals(store: Store, most: int) -> list[Job]:
     return [job for job in jobs if job.kind == "withdraw"][:most]
 
 
+def ask_plan(store: Store, detail: str) -> Job:
+    """Ask for the plan to be made anew; `detail` has parent, pins, forbidden and lifted as JSON."""
+    return _ask(store, "plan", detail)
+
+
+def ask_plan_undone(store: Store) -> Job:
+    """Ask for the version before to be brought back."""
+    return _ask(store, "plan-undo", str(Versions(store.root).latest() or 0))
+
+
+def plans_asked(store: Store, most: int) -> list[Job]:
+    """Return the latest changes of the plan that pages asked for, newest first."""
+    jobs = Jobs(store.root).latest(_LOOKED_AT)
+    return [job for job in jobs if job.kind in ("plan", "plan-undo")][:most]
+
+
 def start(store: Store) -> threading.Thread:
     """Do the work that waits in a thread of its own, and return that."""
     thread = threading.Thread(target=Jobs(store.root).work, args=(_ways(store),), name="work")
@@ -49,7 +69,7 @@ def _ask(store: Store, kind: str, detail: str) -> Job:
     """Ask once: the same work is not asked again while it waits, nor after it failed."""
     jobs = Jobs(store.root)
     same = [job for job in jobs.latest(_LOOKED_AT) if (job.kind, job.detail) == (kind, detail)]
-    if not same or (same[0].is_over and kind == "withdraw") or same[0].state == "stopped":
+    if not same or (same[0].is_over and kind in _REPEATED) or same[0].state == "stopped":
         jobs.ask(kind, detail, who=WHO)
         same = [job for job in jobs.latest(_LOOKED_AT) if job.detail == detail]
     if not same[0].is_over:  # also what waits since another process ended
@@ -76,4 +96,18 @@ def _ways(store: Store) -> Mapping[str, Callable[[Job], str]]:
             )
         return ""
 
-    return {"withdraw": take_back, "answer": work_out}
+    def plan_again(job: Job) -> str:
+        asked = json.loads(job.detail)
+        pins, forbidden, lifted = (
+            tuple((str(name), date.fromisoformat(day)) for name, day in asked[word])
+            for word in ("pins", "forbidden", "lifted")
+        )
+        change = Change(pins, forbidden, lifted, parent=asked["parent"])
+        return str(make_version(store, change, who=job.who))
+
+    def undo_plan(job: Job) -> str:
+        return str(Versions(store.root).undo(who=job.who))
+
+    return {
+        "withdraw": take_back, "answer": work_out, "plan": plan_again, "plan-undo": undo_plan,
+    }  # fmt: skip

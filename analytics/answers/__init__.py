@@ -43,6 +43,8 @@ OPTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "next-weeks": ("horizon", "positions"),
         "look-closer": (),
         "backtest": ("horizon", "cuts", "calibration"),
+        "replace-age": ("failure_cost", "planned_cost", "day_cost", "curve"),
+        "spares": ("lead_time", "service"),
         "plan": ("part", "version", "other"),
         "readings": ("parameter", "points"),
         "quality": ("inspections",),
@@ -68,8 +70,8 @@ A plan that was kept is asked for like anything else; what makes it lies above t
 """
 
 UNGROUPED = (
-    "repeats", "warnings", "readings", "next-weeks", "look-closer", "backtest", "plan", "quality",
-    "findings", "ages", "counters", "batches", "set_aside",
+    "repeats", "warnings", "readings", "next-weeks", "look-closer", "backtest", "replace-age",
+    "spares", "plan", "quality", "findings", "ages", "counters", "batches", "set_aside",
 )  # fmt: skip
 """Questions that are lists: they take no group words."""
 

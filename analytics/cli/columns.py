@@ -316,6 +316,7 @@ _PLACED = (
 )  # component and position share a cell
 # A column that only these have.
 _OTHER_ROWS = {
+    "is_best": "replace_curve",
     **OTHER_ROWS,
     "incidence": "kinds",
     "at_risk_against": "mcf_differ",

@@ -79,6 +79,41 @@ QUALITY = {
     ),
 }
 AHEAD = {
+    "replace-age": Layout(
+        (
+            "class",
+            "component",
+            "failures",
+            "shape",
+            "failure_cost",
+            "planned_cost",
+            "age",
+            ("age_from", "age_to"),
+            "clock",
+            "weeks",
+            "saving",
+            ("saving_lower", "saving_upper"),
+        ),
+        wide=frozenset({"failures", "shape", "failure_cost", "planned_cost"}),
+        shares=frozenset({"saving", "saving_lower", "saving_upper"}),
+    ),
+    "replace_curve": Layout(
+        ("class", "component", "age", "clock", "rate", ("rate_lower", "rate_upper"), "is_best")
+    ),
+    "spares": Layout(
+        (
+            "component",
+            "positions",
+            "failures",
+            "expected",
+            _LOWER_UPPER,
+            "seen",
+            "spread",
+            "stock",
+            "stock_upper",
+        ),
+        wide=frozenset({"positions", "failures", "spread"}),
+    ),
     "next-weeks": Layout(
         (
             "locomotive",

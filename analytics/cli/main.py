@@ -45,6 +45,8 @@ COMMANDS = {
     "look-closer": ("forecast", "What to give a second look on one locomotive."),
     "next-weeks": ("forecast", "How many defects to expect, of which locomotive."),
     "plan": ("plan", "Which locomotive gets which berth, when, for which jobs, and why."),
+    "replace-age": ("renewals", "At which age to renew by plan, and what that saves."),
+    "spares": ("renewals", "How many parts a lead time will need, and how many to keep."),
     "backtest": ("forecast", "How good the forecasts were at past dates."),
     "serve": ("run", "Show the pages of a store on this machine."),
     "bench": ("run", "Time this program on this machine."),

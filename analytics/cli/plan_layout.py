@@ -6,12 +6,12 @@ from analytics.cli.layout import Layout
 
 PLAN = {
     "plan": Layout(
-        ("first", "last", "berth", "locomotive", "class", "jobs", "hours", "value", "reason"),
-        wide=frozenset({"class", "jobs", "hours"}),
+        ("first", "last", "berth", "locomotive", "class", "jobs", "labour", "value", "reason"),
+        wide=frozenset({"class", "jobs", "labour"}),
     ),
     "plan_jobs": Layout(
         (
-            "first", "locomotive", "berth", "job", "position", "days", "hours", "parts", "value",
+            "first", "locomotive", "berth", "job", "position", "days", "labour", "parts", "value",
             "failures", "failures_if_done",
         ),
         wide=frozenset({"berth", "days", "parts", "position"}),

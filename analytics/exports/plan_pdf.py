@@ -13,7 +13,7 @@ from analytics.planning.versions import Version
 
 _BAND = 14  # days side by side
 _MARK = {"mend": "!", "due": "*", "job": ""}
-_VISITS = ("first", "last", "berth", "locomotive", "jobs", "hours", "value", "reason")
+_VISITS = ("first", "last", "berth", "locomotive", "jobs", "labour", "value", "reason")
 _LOOK = """
 @page { size: A4 landscape; margin: 14mm 12mm 16mm;
   @bottom-right { content: counter(page) " / " counter(pages); font: 8pt sans-serif; }

@@ -12,7 +12,7 @@ import highspy
 
 
 class _Quiet(highspy.Highs):
-    """Says nothing: the first solver of a process would print who it is into whatever is printed."""
+    """Says nothing: else the first solver of a process prints who it is among our own lines."""
 
     def enableCallbacks(self) -> None:
         """Be quiet before the first line is written, then do as asked."""

@@ -194,8 +194,7 @@ def _within(
     loco = visits.problem.locomotive[job]
     begun, at = np.unique(np.stack([loco, group, first]), axis=1, return_inverse=True)
     use, limit = uses_of(visits, *begun)
-    table = visits.jobs_of[loco] == job[:, None]
-    own = use[at][table]
+    own = use[at][visits.jobs_of[loco] == job[:, None]]
     total = np.zeros(limit.shape)
     np.add.at(total, at, own)
     over = (total > limit) & np.isfinite(limit)

@@ -73,7 +73,7 @@ class Prices:
         """Return what all limits are worth, and the same without regard to sign."""
         parts = (
             self.berths * problem.berths,
-            self.labour * problem.labour,
+            _worth(self.labour, problem.labour),
             self.supply * problem.supply,
             self.traffic * problem.absent_most,
             self.job,
@@ -81,6 +81,12 @@ class Prices:
             self.pin,
         )
         return sum(float(p.sum()) for p in parts), sum(float(np.abs(p).sum()) for p in parts)
+
+
+def _worth(price: FloatArray, limit: FloatArray) -> FloatArray:
+    """What limits are worth; one that is infinite has no price."""
+    found: FloatArray = np.multiply(price, limit, out=np.zeros_like(price), where=price != 0)
+    return found
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -76,8 +76,11 @@ def plan(
     shown = versions.get(number)
     if part == "compare":
         return _compared(reader, scope, shown, versions, other)
-    table = _table(part, shown)
-    return _answer(reader, scope, _kept(table, scope), _reading(part, shown, table), shown)
+    table = _kept(_table(part, shown), scope)
+    reading = _reading(part, shown, table)
+    if part == "visits" and len(scope.locomotives) == 1:
+        reading = _of_one(scope.locomotives[0], shown, table)
+    return _answer(reader, scope, table, reading, shown, cautioned=part in ("visits", "days"))
 
 
 def _root(reader: Reader) -> Path:
@@ -163,13 +166,37 @@ def _reading(part: str, version: Version, table: pd.DataFrame) -> Message:
     )
 
 
+def _of_one(locomotive: str, version: Version, table: pd.DataFrame) -> Message:
+    """Say when one locomotive comes, or why it does not."""
+    if len(table):
+        first = table.iloc[0]
+        return Message(
+            "plan.comes",
+            locomotive=locomotive,
+            first=first["first"].date(),
+            last=first["last"].date(),
+            berth=str(first["berth"]),
+            reason=str(first["reason"]),
+        )
+    why = {one.locomotive: one.reason for one in version.plan.left_out}
+    if locomotive in why:
+        return Message("plan.stays_out", locomotive=locomotive, reason=why[locomotive])
+    return Message("plan.unknown", locomotive=locomotive, version=version.number)
+
+
 def _answer(
-    reader: Reader, scope: Scope, table: pd.DataFrame, reading: Message, version: Version | None
+    reader: Reader,
+    scope: Scope,
+    table: pd.DataFrame,
+    reading: Message,
+    version: Version | None,
+    *,
+    cautioned: bool = False,
 ) -> Answer:
     ground = lay_ground(reader, Scope(classes=scope.classes, locomotives=scope.locomotives))
     method = "mixed-integer programme (HiGHS); kept limits checked apart"
     basis = make_basis(ground, method, events=0 if version is None else len(version.plan.visits))
-    notes = [Message("plan.caution"), Message("plan.what_value")] if version else []
+    notes = [Message("plan.caution"), Message("plan.what_value")] if cautioned else []
     if version and version.plan.data != reader.fingerprint:
         notes.insert(0, Message("plan.older", at=version.plan.known_to))
     return Answer("plan", table, basis, reading, tuple(notes))

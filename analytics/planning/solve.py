@@ -113,7 +113,10 @@ def solve(problem: Problem, *, seconds: float = 15.0, gap: float = 0.01) -> Solu
     search = _Search(visits, begun, seconds, gap, plan.take(np.zeros(0, dtype=np.int64)))
     search.offer(plan)
     search.scale = _scale(problem)
-    _search(search)
+    if visits.can.any():
+        _search(search)
+    else:
+        search.bound = search.value
     return to_solution(visits, search.plan, search.value, search.bound, time.perf_counter() - begun)
 
 

@@ -16,10 +16,11 @@ from analytics.planning.work_list import DUE, MEND
 
 COLUMNS: Mapping[str, tuple[str, ...]] = {
     "visits": (
-        "locomotive", "class", "berth", "first", "last", "days", "jobs", "hours", "value", "reason",
+        "locomotive", "class", "berth", "first", "last", "days", "jobs", "labour", "value",
+        "reason",
     ),
     "jobs": (
-        "locomotive", "berth", "first", "job", "kind", "component", "position", "days", "hours",
+        "locomotive", "berth", "first", "job", "kind", "component", "position", "days", "labour",
         "parts", "value", "failures", "failures_if_done",
     ),
     "left-out": ("locomotive", "class", "expected", "worth", "reason"),
@@ -59,7 +60,7 @@ def visit_rows(plan: Plan) -> list[dict[str, Any]]:
         {
             "locomotive": visit.locomotive, "class": visit.class_name, "berth": visit.berth,
             "first": visit.first, "last": visit.last, "days": _days(visit),
-            "jobs": _names(visit), "hours": sum(sum(job.hours.values()) for job in visit.jobs),
+            "jobs": _names(visit), "labour": sum(sum(job.hours.values()) for job in visit.jobs),
             "value": visit.value, "reason": visit.reason,
         }
         for visit in plan.visits
@@ -81,7 +82,7 @@ def _job_row(visit: Visit, job: PlannedJob) -> dict[str, Any]:
         "component": ", ".join(job.components),
         "position": ", ".join(str(number) for number in job.positions),
         "days": job.days,
-        "hours": _amounts(job.hours),
+        "labour": _amounts(job.hours),
         "parts": _amounts(job.parts),
         "value": job.value,
         "failures": job.failures,

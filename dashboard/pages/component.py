@@ -50,5 +50,6 @@ PAGE = PageKind(
         ),
         *("watch", "chains", "recurrence_differ", "intensity", "trend", "kinds", "hazard"),
         *("plot", "mcf_differ", "fit", "differ"),
+        *("replace_age", "replacement_curve", "spares"),
     ),
 )

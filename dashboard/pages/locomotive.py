@@ -34,6 +34,7 @@ PAGE = PageKind(
         "standing",
         "down",
         "counters",
+        "plan_here",
         "weeks_positions",
         "ages",
         "readings",

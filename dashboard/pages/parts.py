@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 
 from analytics.answer import Answer
 from analytics.errors import ShedbookError
+from analytics.planning.versions import Versions
 from analytics.scope import Scope
 from dashboard.asked import read_choices, without
 from dashboard.components.card import build_card, build_sentence
@@ -99,6 +100,9 @@ def _asked(name: str, visit: Visit) -> tuple[str, Scope, dict[str, Any]]:
     kind = SECTIONS[name]
     chosen, _ = read_choices(visit.query, kind.choices)
     options = {**kind.options, **chosen}
+    if kind.planned:
+        version = visit.version or Versions(visit.store.root).latest()
+        options |= {"version": version} if version else {}
     # Where the address names no clock, it is left to the question: some take each component's own.
     scope = kind.narrow(visit.chosen, visit.record) if kind.narrow else visit.chosen
     return kind.question, scope, options

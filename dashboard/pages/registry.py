@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from dashboard.pages import (
+    berths,
     component,
     components,
     locomotive,
@@ -36,6 +37,8 @@ PAGES: Mapping[str, PageKind] = {
     ),
     "warnings": PageKind(lead("warnings"), ("alarms", "watch")),
     "next-weeks": PageKind(lead("next-weeks"), ("weeks", "weeks_positions", "backtest")),
+    "berths": berths.PAGE,
+    "replacement": PageKind(lead("replacement"), ("replace_age", "replacement_curve", "spares")),
     "look-closer": look_closer.PAGE,
     "readings": PageKind(lead("readings"), ("readings",)),
     "records": records.PAGE,

@@ -27,7 +27,7 @@ _WHOLE_FROM = 10
 _FEW_NAMES = 5
 _THEN = "\u203a"
 # What an option is called there, where its name here would hide one of Python's own.
-_OPTION_OF = {"as_list": "list", "all_charts": "all", "weekly": "weeks"}
+_OPTION_OF = {"as_list": "list", "all_charts": "all", "weekly": "weeks", "version": "show"}
 _COMMAND_OF = {"set_aside": ("rejects", "--list")}
 _OF_ALL = ("set_aside",)  # no Scope applies, and the command takes none
 _TOLD_ELSEWHERE = {"clock", "level"}  # in the basis

@@ -121,6 +121,9 @@ class SectionKind:
         Whether it needs one locomotive to be chosen; else it says `name.of_one`.
     long
         Whether it takes minutes: then it is worked out in the background, and only when asked for.
+    planned
+        Whether it is about the berth plan: the version shown is then an option of its question, so
+        that no kept answer is of another.
     """
 
     question: str
@@ -131,3 +134,4 @@ class SectionKind:
     wide: bool = False
     of_one: bool = False
     long: bool = False
+    planned: bool = False

@@ -99,6 +99,20 @@ def read_positive(text: str) -> float:
     return number
 
 
+def read_amount(text: str) -> float:
+    """Read a number, 0 or above.
+
+    Raises
+    ------
+    ValueError
+        For anything else.
+    """
+    number = float(text)
+    if not 0 <= number < math.inf:
+        raise ValueError(text)
+    return number
+
+
 def _end(scope: Scope, record: Record) -> datetime | None:
     """Return where the record in scope ends: the night after its last day, or the period's end."""
     known = [

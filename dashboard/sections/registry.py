@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 from dashboard.sections import (
     back,
+    berths,
     chain_steps,
     changes,
     cumulative,
@@ -20,6 +21,7 @@ from dashboard.sections import (
     rate_by_group,
     rate_by_month,
     recurrence,
+    replacement,
     shape,
     standing,
     survival,
@@ -51,6 +53,22 @@ _OF_ALARMS = ("state", "weeks", "s", "h", "false_alarm_weeks")
 _RATES = ("rate", "rate_lower", "rate_upper")
 _OF_OPEN = ("class", "closed", "action", "open", "down_hours", "cost")
 _CHAINS = {**_LOOK_BACK, "at_least": Choice(("2", "3", "5", "10"), int)}
+_COSTS = {"day_cost": Choice(("0", "500", "1000", "2000", "5000"), narrow.read_amount)}
+_STOCK = {
+    "lead_time": Choice(("60d", "30d", "90d", "180d"), narrow.read_window),
+    "service": Choice(("0.95", "0.9", "0.99"), narrow.read_positive),
+}
+_PLAN: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
+    ("plan_visits", "visits", (), ()),
+    ("plan_left_out", "left-out", (), ()),
+    ("plan_jobs", "jobs", (), ()),
+    ("plan_limits", "limits", ("fullest",), ()),
+    ("plan_worth", "worth", (), ()),
+    ("plan_compare", "compare", (), ()),
+    ("plan_versions", "versions", ("gap",), ()),
+    ("plan_here", "visits", (), ()),
+)
+"""Sections that list a part of the plan: name, part, shares, columns with names to be labelled."""
 
 SECTIONS: Mapping[str, SectionKind] = {
     "mtbf": SectionKind("mtbf", {"by": ("class",)}, rate_by_group.draw),
@@ -129,6 +147,34 @@ SECTIONS: Mapping[str, SectionKind] = {
         listing("weeks_positions", without=_OF_WEEKS, shares=("chance",)),
         wide=True,
     ),
+    "replace_age": SectionKind(
+        "replace-age",
+        {},
+        listing(
+            "replace_age",
+            without=("shape_lower", "rate", "rate_failure"),
+            shares=("saving", "saving_lower", "saving_upper"),
+        ),
+        choices=_COSTS,
+        wide=True,
+    ),
+    "replacement_curve": SectionKind(
+        "replace-age", {"curve": True}, replacement.draw, choices=_COSTS, wide=True
+    ),
+    "spares": SectionKind(
+        "spares", {}, listing("spares", without=("service",)), choices=_STOCK, wide=True
+    ),
+    "berth_plan": SectionKind("plan", {"part": "days"}, berths.draw, wide=True, planned=True),
+    **{
+        name: SectionKind(
+            "plan",
+            {"part": part},
+            listing(name, of="visits", shares=shares, labelled=labelled),
+            wide=True,
+            planned=True,
+        )
+        for name, part, shares, labelled in _PLAN
+    },
     "closer": SectionKind(
         "look-closer",
         {},

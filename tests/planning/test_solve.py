@@ -138,6 +138,22 @@ def test_no_job_at_all_gives_an_empty_plan() -> None:
     assert (found.locomotive.tolist(), found.first.tolist()) == ([1], [2])
 
 
+def test_no_locomotive_no_berth_or_only_closed_days_gives_an_empty_plan() -> None:
+    idle = one_berth(locomotives=2, days=3, end_by=2, value=5.0)
+    idle = replace(idle, must=np.zeros(2, dtype=np.bool_))
+    no_berth = replace(idle, berths=idle.berths[:0], takes=idle.takes[:0], fits=idle.fits[:, :0])
+    for problem in (no_berth, replace(idle, berths=idle.berths * 0)):
+        found = solve(problem)
+        assert (found.first.size, found.value, found.bound) == (0, 0.0, 0.0)
+
+
+def test_labour_without_a_limit_can_be_handed_in() -> None:
+    plain = one_berth(locomotives=3, days=3, end_by=2, value=5.0)
+    found = solve(replace(plain, labour=np.full((1, 3), np.inf)), gap=0.0)
+    assert found.value == 15.0
+    assert found.gap < 1e-5
+
+
 def test_a_visit_over_closed_days_pays_for_them_and_keeps_the_berth() -> None:
     """By hand: two open days around a closed one, 3 days at 1 each, a job worth 5."""
     plain = one_berth(locomotives=1, days=3, end_by=2, value=5.0)
