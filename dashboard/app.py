@@ -7,8 +7,9 @@ import re
 import secrets
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
-from dash import ALL, MATCH, ClientsideFunction, Dash, Input, Output, State, ctx, html
+from dash import ALL, MATCH, ClientsideFunction, Dash, Input, Output, State, ctx, html, set_props
 from dash.development.base_component import Component
 from flask import Flask
 
@@ -30,13 +31,6 @@ _ASSETS = Path(__file__).parent / "assets"
 _YEAR_SECONDS = 31_536_000
 _EARLY = "look.js"  # stands in the head, before the rest
 _log = logging.getLogger("shedbook.dashboard")
-
-_PLAN_PARTS = {
-    "what": replan.WHAT,
-    "locomotive": replan.LOCOMOTIVE,
-    "day": replan.DAY,
-    "lift": replan.LIFT,
-}
 
 
 def create_app(store: Store, settings: Settings) -> Dash:
@@ -171,18 +165,24 @@ def _add_callbacks(app: Dash, store: Store, settings: Settings) -> None:
 
     @app.callback(
         Output({"type": replan.PANEL, "name": MATCH}, "children"),
-        Input({"type": replan.START, "name": MATCH}, "n_clicks"),
-        Input({"type": replan.UNDO, "name": MATCH}, "n_clicks"),
+        Input({"type": replan.BUTTON, "name": MATCH, "part": ALL}, "n_clicks"),
         Input({"type": replan.WATCH, "name": MATCH}, "n_intervals"),
-        *(State({"type": part, "name": MATCH}, "value") for part in _PLAN_PARTS.values()),
+        State({"type": replan.FIELD, "name": MATCH, "part": ALL}, "value"),
+        State({"type": replan.MORE, "name": MATCH}, "checked"),
         State(shell.ADDRESS, "search"),
         prevent_initial_call=True,
     )
-    def show_replan(_a: int, _b: int, _c: int, *given: str | None) -> list[Component]:
-        part = (ctx.triggered_id or {}).get("type")
-        change = dict(zip(_PLAN_PARTS, given, strict=False)) if part == replan.START else None
-        with visiting(store, settings, path=None, query=given[-1]) as visit:
-            return draw_replan(visit, change=change, undo=part == replan.UNDO)
+    def show_replan(
+        _clicks: list[int], _watched: int | None, fields: list[Any], more: bool, query: str | None
+    ) -> list[Component]:
+        # A button that has just been drawn reports too, not pressed yet.
+        pressed = (ctx.triggered_id or {}).get("part", "") if ctx.triggered[0]["value"] else ""
+        given = {**dict(zip(replan.FIELDS, fields, strict=False)), "more": more}
+        with visiting(store, settings, path=None, query=query) as visit:
+            drawn, shows = draw_replan(visit, pressed=pressed, given=given)
+        if shows:  # the version that has just been made
+            set_props(shell.ADDRESS, {"search": shows})
+        return drawn
 
 
 def _add_browser_callbacks(app: Dash) -> None:

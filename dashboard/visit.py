@@ -11,6 +11,7 @@ from urllib.parse import parse_qsl
 
 from analytics.answer import Answer
 from analytics.answers import ask_reader
+from analytics.planning.versions import Versions
 from analytics.scope import Scope
 from analytics.store import Reader, Store
 from dashboard.asked import View, read_scope, read_view
@@ -71,11 +72,17 @@ class Visit:
         """Tell how the address wants the table of a section shown."""
         return read_view(self.query, section)
 
+    @cached_property
+    def plan_in_force(self) -> int | None:
+        """The version of the berth plan in force; None before the first."""
+        return Versions(self.store.root).latest()
+
     @property
-    def version(self) -> int | None:
-        """The version of the plan that the address names, None: the one in force."""
+    def plan_version(self) -> int | None:
+        """The version that the address names, where there is such a one, else the one in force."""
         asked = dict(parse_qsl(self.query.lstrip("?"))).get("version", "")
-        return int(asked) if asked.isdecimal() and len(asked) < 9 and int(asked) else None
+        number = int(asked) if asked.isdecimal() and len(asked) < 9 else 0
+        return number if 1 <= number <= (self.plan_in_force or 0) else self.plan_in_force
 
     @cached_property
     def is_somewhere(self) -> bool:

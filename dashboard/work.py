@@ -10,7 +10,12 @@ from typing import Any
 
 from analytics.answers import ask_reader
 from analytics.handin import withdraw
-from analytics.planning.again import Change, make_version
+from analytics.planning.again import (
+    Change,
+    make_version,
+    read_store_inputs,
+    usual_inputs,
+)
 from analytics.planning.versions import Versions
 from analytics.scope import Scope
 from analytics.store import Store
@@ -42,7 +47,16 @@ def withdrawals(store: Store, most: int) -> list[Job]:
 
 
 def ask_plan(store: Store, detail: str) -> Job:
-    """Ask for the plan to be made anew; `detail` has parent, pins, forbidden and lifted as JSON."""
+    """Ask for the plan to be made anew.
+
+    Parameters
+    ----------
+    store
+        The store whose plan it is.
+    detail
+        As JSON: pins, forbidden and lifted as pairs of locomotive and day, `more` (whether to try
+        one more of everything), `first` (whether to begin from the planner's file in the store).
+    """
     return _ask(store, "plan", detail)
 
 
@@ -102,8 +116,10 @@ def _ways(store: Store) -> Mapping[str, Callable[[Job], str]]:
             tuple((str(name), date.fromisoformat(day)) for name, day in asked[word])
             for word in ("pins", "forbidden", "lifted")
         )
-        change = Change(pins, forbidden, lifted, parent=asked["parent"])
-        return str(make_version(store, change, who=job.who))
+        change = Change(pins, forbidden, lifted, more=asked["more"])
+        path = usual_inputs(store) if asked["first"] else None
+        inputs = read_store_inputs(store, path) if path else None
+        return str(make_version(store, change, inputs=inputs, who=job.who))
 
     def undo_plan(job: Job) -> str:
         return str(Versions(store.root).undo(who=job.who))

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from analytics.store import Store
 
 PARTS = ("visits", "jobs", "left-out", "days", "limits", "worth", "versions", "compare")
-USUAL_INPUTS = ("planning.toml", "planning.xlsx")
 _FILE = click.Path(path_type=Path)
 
 
@@ -58,6 +57,8 @@ _FILE = click.Path(path_type=Path)
 @click.option("--part", type=click.Choice(PARTS), help="Which table; default: visits.")
 @click.option("--compare", "compared", type=int, nargs=2, metavar="A B",
               help="What version B has otherwise than A.")  # fmt: skip
+@click.option("--other", type=int, metavar="VERSION",
+              help="With --part compare: against this one; default: the one it went on from.")  # fmt: skip
 @click.option("--calendar", type=_FILE, metavar="FILE", help="Write the visits as iCalendar.")
 @who_option
 @scope_options
@@ -126,19 +127,18 @@ def _make(store: Store, given: dict[str, Any]) -> None:
 
 def _inputs(store: Store, path: Path | None, change: Change) -> PlanInputs | None:
     """Read the inputs: the file named, else those of the version, else the store's own file."""
-    from analytics.planning.again import read_store_inputs
+    from analytics.planning.again import read_store_inputs, usual_inputs
     from analytics.planning.versions import Versions
 
     if path is None and (change.parent or Versions(store.root).latest()):
         return None
     if path is None:
-        there = [store.root / name for name in USUAL_INPUTS if (store.root / name).is_file()]
-        if not there:
+        path = usual_inputs(store)
+        if path is None:
             raise PlanError(
                 "no plan was made yet and no inputs are there: write `shedbook plan --template"
                 " planning.xlsx`, fill it in, then `shedbook plan --inputs planning.xlsx`."
             )
-        path = there[0]
     return read_store_inputs(store, path)
 
 
@@ -194,7 +194,8 @@ def _asked(given: dict[str, Any]) -> dict[str, Any]:
         other, version = given["compared"]
         return {"part": "compare", "version": version, "other": other}
     part = given["part"] or ("versions" if given["as_list"] else "visits")
-    return {"part": part} | ({"version": given["version"]} if given["version"] else {})
+    named = {name: given[name] for name in ("version", "other") if given[name]}
+    return {"part": part, **named}
 
 
 def _whole(out: Path, part: str | None) -> bool:

@@ -18,6 +18,8 @@ from analytics.planning.versions import Versions
 from analytics.scope import Scope
 from analytics.store import Store
 
+USUAL_INPUTS = ("planning.toml", "planning.xlsx")
+
 
 @dataclass(frozen=True, slots=True)
 class Change:
@@ -73,6 +75,7 @@ def make_version(
             seconds=change.seconds,
             gap=change.gap,
             more=change.more,
+            before=kept,
         )
         plan = plan_ahead(ahead, limits, reader.catalogue, wishes)
     return versions.add(plan, limits, who=who, parent=parent)
@@ -83,6 +86,12 @@ def _all(
 ) -> tuple[Pin, ...]:
     kept = [pin for pin in before if pin[1] >= first_day and pin not in lifted]
     return tuple(dict.fromkeys([*kept, *added]))
+
+
+def usual_inputs(store: Store) -> Path | None:
+    """Return the planner's file that lies in the store's folder, if there is one."""
+    there = (store.root / name for name in USUAL_INPUTS)
+    return next((path for path in there if path.is_file()), None)
 
 
 def read_store_inputs(store: Store, path: Path) -> PlanInputs:

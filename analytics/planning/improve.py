@@ -64,7 +64,7 @@ def combine(
     columns
         Visits to choose from.
     plan
-        A plan to begin from.
+        A plan whose visits are chosen from too.
     scale
         Worth that the solver takes as 1.
     seconds
@@ -76,9 +76,7 @@ def combine(
     near = np.argsort(short, kind="stable")[:_MOST_COLUMNS]
     some = Columns.join([plan, columns.take(near)])
     kept = keep_columns(visits, some)
-    start = np.zeros(some.size)
-    start[: plan.size] = 1.0
-    return solve_kept(kept, scale, seconds=seconds, gap=_CLOSE, start=start, target=target).plan
+    return solve_kept(kept, scale, seconds=seconds, gap=_CLOSE, target=target).plan
 
 
 def improve(
@@ -110,9 +108,7 @@ def improve(
     job = visits.jobs_of[plan.locomotive[column], place]
     keep_job[job, plan.group[column], plan.first[column]] = True
     kept = keep(visits, keep_visit, keep_job)
-    return solve_kept(
-        kept, scale, seconds=min(seconds, _SECONDS), gap=1e-4, start=kept.solution(plan)
-    ).plan
+    return solve_kept(kept, scale, seconds=min(seconds, _SECONDS), gap=1e-4).plan
 
 
 def _limit(regret: FloatArray) -> float:

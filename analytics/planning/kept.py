@@ -62,25 +62,6 @@ class Kept:
         columns.done[which, self._place()[job]] = True
         return columns
 
-    def solution(self, plan: Columns) -> FloatArray | None:
-        """Return a plan as values of the variables, None where part of it is not kept."""
-        count, visits = self.columns.size, self.visits
-        at = np.full(visits.shape, -1, dtype=np.int64)
-        own = self.columns
-        at[own.locomotive, own.group, own.first, own.length] = np.arange(count)
-        chosen = np.zeros(self.size)
-        made = at[plan.locomotive, plan.group, plan.first, plan.length]
-        column, place = np.nonzero(plan.done)
-        job = visits.jobs_of[plan.locomotive[column], place]
-        job_at = np.full(visits.job_can.shape, -1, dtype=np.int64)
-        job_at[self.job, self.group, self.first] = count + np.arange(self.job.size)
-        done = job_at[job, plan.group[column], plan.first[column]]
-        if (made < 0).any() or (done < 0).any():
-            return None
-        chosen[made] = 1.0
-        chosen[done] = 1.0
-        return chosen
-
     def _place(self) -> IntArray:
         place = np.zeros(self.visits.problem.days.size, dtype=np.int64)
         table = self.visits.jobs_of
@@ -237,7 +218,6 @@ def solve_kept(
     *,
     seconds: float,
     gap: float = 0.0,
-    start: FloatArray | None = None,
     worth: FloatArray | None = None,
     target: float = np.inf,
 ) -> Outcome:
@@ -253,8 +233,6 @@ def solve_kept(
         Time given.
     gap
         Share of the plan's worth within which it may stop.
-    start
-        (V + Y,) a plan to begin from, as values of the variables.
     worth
         (V + Y,) worth of the variables, where it is not that of the plan.
 
@@ -280,10 +258,7 @@ def solve_kept(
         ("mip_heuristic_run_feasibility_jump", False),
     ):
         highs.setOptionValue(name, value)
-    if start is not None:
-        solution = highspy.HighsSolution()
-        solution.col_value = start.tolist()
-        highs.setSolution(solution)
+    # No plan to begin from is handed over: HiGHS 1.16.0 may mistake its worth once it presolved.
     highs.run()
     status = highs.getModelStatus()
     if status in (_STATUS.kInfeasible, _STATUS.kUnboundedOrInfeasible):

@@ -18,7 +18,7 @@ from analytics.planning.check_plan import broken
 from analytics.planning.inputs import PlanInputs
 from analytics.planning.marginal import one_more
 from analytics.planning.plan import Plan
-from analytics.planning.problem import Problem, Solution
+from analytics.planning.problem import FloatArray, Problem, Solution
 from analytics.planning.reasons import left_out, reasons_of
 from analytics.planning.solve import NoPlan, solve
 from analytics.planning.unbuild import visits_of
@@ -26,6 +26,8 @@ from analytics.planning.why_not import clash_in_words
 from analytics.planning.work_list import Work, list_work
 from analytics.store import Reader
 
+STAYING = 0.02
+"""What keeping a piece of work on its day is worth to the solver, in days out of traffic."""
 _FIRST_SHARE = 0.25
 """So much of the time goes at most to the locomotives that stand, before all others."""
 
@@ -39,6 +41,7 @@ class Wishes:
     seconds: float = 15.0
     gap: float = 0.01
     more: bool = False
+    before: Plan | None = None
 
 
 def make_plan(
@@ -100,12 +103,12 @@ def plan_ahead(
     )
     try:
         problem = _standing_first(built.problem, work, seconds=wishes.seconds)
-        solution = solve(problem, seconds=wishes.seconds, gap=wishes.gap)
+        solution = _solve(problem, built, wishes)
     except NoPlan as none:
         if not none.proved:
             raise
         raise PlanError(clash_in_words(built, inputs)) from none
-    plan = _in_words(built, solution, ahead, candidates)
+    plan = _in_words(built, solution, ahead, candidates, wishes.before)
     fleet = _in_traffic(ahead)
     plan = replace(plan, pins=pins, forbidden=forbidden, fleet=fleet)
     _sure(plan, inputs, ahead)
@@ -113,6 +116,37 @@ def plan_ahead(
         again = one_more(built, problem, solution, seconds=wishes.seconds, gap=wishes.gap)
         plan = replace(plan, worth=again)
     return plan
+
+
+def _solve(problem: Problem, built: Built, wishes: Wishes) -> Solution:
+    """Solve, work staying where the plan before had it when nothing better is lost by that.
+
+    What stays is worth a little more to the solver; the plan is then valued without it, and the
+    bound of the greater problem holds for the one as it is.
+    """
+    if wishes.before is None:
+        return solve(problem, seconds=wishes.seconds, gap=wishes.gap)
+    bonus = _staying(problem, built, wishes.before)
+    kept = replace(problem, value=problem.value + bonus)
+    found = solve(kept, seconds=wishes.seconds, gap=wishes.gap)
+    done = np.flatnonzero(found.visit_of >= 0)
+    gained = float(bonus[done, found.first[found.visit_of[done]]].sum())
+    return replace(found, value=found.value - gained)
+
+
+def _staying(problem: Problem, built: Built, before: Plan) -> FloatArray:
+    """Return what work gains on the day on which it was planned before, shape (J, D)."""
+    planned = {
+        (visit.locomotive, job.name, job.positions): (visit.first - built.first_day).days
+        for visit in before.visits
+        for job in visit.jobs
+    }
+    bonus = np.zeros(problem.value.shape)
+    for at, one in enumerate(built.work):
+        day = planned.get((one.locomotive, one.name, one.positions), -1)
+        if 0 <= day < bonus.shape[1]:
+            bonus[at, day] = STAYING * float(np.abs(problem.day_cost).max(initial=0.0))
+    return bonus
 
 
 def _check(
@@ -164,8 +198,14 @@ def _only(problem: Problem) -> Problem:
     return replace(problem, **{name: getattr(problem, name)[must] for name in names})
 
 
-def _in_words(built: Built, solution: Solution, ahead: Ahead, candidates: Candidates) -> Plan:
-    visits = visits_of(built, solution, candidates)
+def _in_words(
+    built: Built,
+    solution: Solution,
+    ahead: Ahead,
+    candidates: Candidates,
+    before: Plan | None,
+) -> Plan:
+    visits = visits_of(built, solution, candidates, before)
     reasons = reasons_of(visits, ahead, candidates)
     return Plan(
         first_day=built.first_day,

@@ -27,6 +27,7 @@ from analytics.scope import Scope
 from analytics.store import Reader
 
 PARTS = tuple(COLUMNS)
+_ROUNDING = 1e-6
 
 
 def plan(
@@ -44,7 +45,7 @@ def plan(
     reader
         A cursor on a snapshot of a store.
     scope
-        Filters on class and locomotive choose rows; nothing else of it is used.
+        Filters on class and locomotive choose rows, those of `days` apart; nothing else is used.
     part
         visits, jobs, left-out, days, limits, worth, versions, compare.
     version
@@ -76,7 +77,9 @@ def plan(
     shown = versions.get(number)
     if part == "compare":
         return _compared(reader, scope, shown, versions, other)
-    table = _kept(_table(part, shown), scope)
+    table = _table(part, shown)
+    if part != "days":  # a berth's calendar shows the berth, whoever is in it
+        table = _kept(table, scope)
     reading = _reading(part, shown, table)
     if part == "visits" and len(scope.locomotives) == 1:
         reading = _of_one(scope.locomotives[0], shown, table)
@@ -150,8 +153,17 @@ def _reading(part: str, version: Version, table: pd.DataFrame) -> Message:
         best = table.iloc[0]
         key = f"plan.worth_{best['more']}" if best["gain"] > 0 else "plan.worth_nothing"
         return Message(key, name=str(best["name"]), gain=float(best["gain"]))
+    if part == "jobs":
+        return Message(
+            "plan.jobs",
+            version=version.number,
+            jobs=len(table),
+            visits=len(table[["locomotive", "first"]].drop_duplicates()),
+            ahead=float(table["failures"].sum()),
+            left=float(table["failures_if_done"].sum()),
+        )
     if part == "limits":
-        full = table[table["fullest"] >= 1]
+        full = table[table["fullest"] > 1 - _ROUNDING]
         names = list(dict.fromkeys(f"{row.limit} {row.name}" for row in full.itertuples()))
         return Message("plan.full" if names else "plan.room", names=names)
     return Message(

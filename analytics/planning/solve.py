@@ -226,7 +226,6 @@ def _search_within(search: _Search, priced: Priced, most_regret: float) -> None:
         search.scale,
         seconds=search.left(),
         gap=search.gap / 2,
-        start=kept.solution(search.plan),
     )
     if outcome.plan is not None:
         search.offer(outcome.plan)

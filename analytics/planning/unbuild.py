@@ -6,30 +6,37 @@ import numpy as np
 
 from analytics.planning.build import Built
 from analytics.planning.candidates import Candidates
-from analytics.planning.plan import PlannedJob, Visit
+from analytics.planning.plan import Plan, PlannedJob, Visit
 from analytics.planning.problem import Solution
 
 
-def visits_of(built: Built, solution: Solution, candidates: Candidates) -> tuple[Visit, ...]:
+def visits_of(
+    built: Built, solution: Solution, candidates: Candidates, before: Plan | None = None
+) -> tuple[Visit, ...]:
     """Return the visits of a solution, first day first; `reason` is left empty.
 
     Conventions
     -----------
     A group's berths are open on the same days, and on none of them are there more visits than
     berths. Taken by first day, each visit finds a berth that the ones before have left: those still
-    there all share the day on which it begins, so they are fewer than the berths.
+    there all share the day on which it begins, so they are fewer than the berths. Where the berth
+    that it had in the plan before is free, it keeps it.
     """
-    berth_of = _berths_of(built, solution)
+    berth_of = _berths_of(built, solution, before)
     order = np.lexsort((solution.group, solution.locomotive, solution.first))
     return tuple(_visit(built, solution, candidates, int(at), berth_of[int(at)]) for at in order)
 
 
-def _berths_of(built: Built, solution: Solution) -> dict[int, str]:
+def _berths_of(built: Built, solution: Solution, before: Plan | None) -> dict[int, str]:
+    had = {(v.locomotive, v.first): v.berth for v in before.visits} if before else {}
     free = [[-1] * len(group) for group in built.groups]  # last day on which each berth is taken
     found = {}
     for at in np.argsort(solution.first, kind="stable"):
         group = int(solution.group[at])
-        berth = next(n for n, last in enumerate(free[group]) if last < solution.first[at])
+        left = [n for n, last in enumerate(free[group]) if last < solution.first[at]]
+        key = (built.locomotives[solution.locomotive[at]], built.day(solution.first[at]))
+        names = [one.name for one in built.groups[group]]
+        berth = next((n for n in left if names[n] == had.get(key)), left[0])
         free[group][berth] = int(solution.last[at])
         found[int(at)] = built.groups[group][berth].name
     return found

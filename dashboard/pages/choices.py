@@ -52,6 +52,11 @@ def _options(visit: Visit, sections: Sequence[str]) -> list[Component]:
     given = dict(parse_qsl(visit.query.lstrip("?")))
     choices = {word: choice for name in sections for word, choice in SECTIONS[name].choices.items()}
     return [
-        build_choice(word, given.get(word, ""), choice.offered, visit.wording)
+        build_choice(
+            word,
+            given.get(word, ""),
+            (*choice.offered, *choice.more(visit.store.root)),
+            visit.wording,
+        )
         for word, choice in choices.items()
     ]

@@ -22,8 +22,11 @@ class PageKind:
         Names in `SECTIONS`, in the order of reading.
     foot
         Draws what stands below them.
+    facts
+        Draws what stands after the facts of all pages, anew whenever the address changes.
     """
 
     head: Callable[[Visit], list[Component]]
     sections: tuple[str, ...]
     foot: Callable[[Visit], list[Component]] = lambda _visit: []
+    facts: Callable[[Visit], list[Component]] = lambda _visit: []

@@ -10,7 +10,6 @@ from dash.development.base_component import Component
 
 from analytics.answer import Answer
 from analytics.errors import ShedbookError
-from analytics.planning.versions import Versions
 from analytics.scope import Scope
 from dashboard.asked import read_choices, without
 from dashboard.components.card import build_card, build_sentence
@@ -78,7 +77,8 @@ def draw_section(name: str, visit: Visit) -> Section:
     """
     kind = SECTIONS[name]
     answer, command = ask_section(name, visit)
-    section = kind.draw(answer, visit.wording, visit.place.name)
+    more = {"beside": _ask_beside(name, visit)} if kind.beside else {}
+    section = kind.draw(answer, visit.wording, visit.place.name, **more)
     return replace(section, command=command)
 
 
@@ -96,13 +96,17 @@ def ask_section(name: str, visit: Visit) -> tuple[Answer, str]:
     return visit.answer(question, scope, options), command_line(question, options, scope)
 
 
+def _ask_beside(name: str, visit: Visit) -> Answer:
+    question, scope, options = _asked(name, visit)
+    return visit.answer(question, scope, {**options, **SECTIONS[name].beside})
+
+
 def _asked(name: str, visit: Visit) -> tuple[str, Scope, dict[str, Any]]:
     kind = SECTIONS[name]
     chosen, _ = read_choices(visit.query, kind.choices)
     options = {**kind.options, **chosen}
-    if kind.planned:
-        version = visit.version or Versions(visit.store.root).latest()
-        options |= {"version": version} if version else {}
+    if kind.planned and visit.plan_version:
+        options["version"] = visit.plan_version
     # Where the address names no clock, it is left to the question: some take each component's own.
     scope = kind.narrow(visit.chosen, visit.record) if kind.narrow else visit.chosen
     return kind.question, scope, options
@@ -118,6 +122,7 @@ def _facts(visit: Visit) -> list[Component]:
     ]
     return [
         *(_known(visit) if record.locomotives else [_line(wording.phrase("facts.empty"))]),
+        *PAGES[visit.place.page].facts(visit),
         *(html.P(sentence, className="lagging") for sentence in lagging),
         *(
             html.P(sentence, className="fell-back", role="alert")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard.figures.look import Figure
@@ -92,13 +93,14 @@ class Section:
 class Choice:
     """An option of a question that the address may set.
 
-    `offered` are the values that the page's control lists, the first of them the default; `read`
-    turns a value of the address into the option (a mapping: into options by name), with a
-    ShedbookError or ValueError for a bad one.
+    `offered` are the values that the page's control lists, the first of them the default, and
+    after them those that `more` finds in a store's folder; `read` turns a value of the address into
+    the option (a mapping: into options by name), with a ShedbookError or ValueError for a bad one.
     """
 
     offered: tuple[str, ...]
     read: Callable[[str], Any] = str
+    more: Callable[[Path], tuple[str, ...]] = lambda _folder: ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,14 +126,17 @@ class SectionKind:
     planned
         Whether it is about the berth plan: the version shown is then an option of its question, so
         that no kept answer is of another.
+    beside
+        Options that differ in a second answer to the question, which `draw` takes as `beside`.
     """
 
     question: str
     options: Mapping[str, Any]
-    draw: Callable[[Answer, Wording, str], Section]
+    draw: Callable[..., Section]
     narrow: Callable[[Scope, Record], Scope] | None = None
     choices: Mapping[str, Choice] = field(default_factory=dict)
     wide: bool = False
     of_one: bool = False
     long: bool = False
     planned: bool = False
+    beside: Mapping[str, Any] = field(default_factory=dict)

@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import datetime, timedelta
+from pathlib import Path
 
 from analytics.answers.look_back import LookBack
 from analytics.answers.standouts import RANKS
+from analytics.planning.versions import Versions
 from analytics.scope import Scope
 from dashboard.record import Record
 
 _WEEK = timedelta(days=7)
+_MOST_VERSIONS = 8  # that a control lists; the address may name any
 
 
 def to_last_week(scope: Scope, record: Record) -> Scope:
@@ -111,6 +114,23 @@ def read_amount(text: str) -> float:
     if not 0 <= number < math.inf:
         raise ValueError(text)
     return number
+
+
+def read_other(text: str) -> dict[str, int]:
+    """Read the version that a plan is held against: a number, or `before` for its own choice.
+
+    Raises
+    ------
+    ValueError
+        For anything else.
+    """
+    return {} if text == "before" else {"other": int(text)}
+
+
+def plan_versions(folder: Path) -> tuple[str, ...]:
+    """Return the numbers of the latest versions of a store's berth plan, newest first."""
+    latest = Versions(folder).latest() or 0
+    return tuple(str(number) for number in range(latest, max(latest - _MOST_VERSIONS, 0), -1))
 
 
 def _end(scope: Scope, record: Record) -> datetime | None:

@@ -58,17 +58,17 @@ _STOCK = {
     "lead_time": Choice(("60d", "30d", "90d", "180d"), narrow.read_window),
     "service": Choice(("0.95", "0.9", "0.99"), narrow.read_positive),
 }
-_PLAN: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
-    ("plan_visits", "visits", (), ()),
-    ("plan_left_out", "left-out", (), ()),
-    ("plan_jobs", "jobs", (), ()),
-    ("plan_limits", "limits", ("fullest",), ()),
-    ("plan_worth", "worth", (), ()),
-    ("plan_compare", "compare", (), ()),
-    ("plan_versions", "versions", ("gap",), ()),
-    ("plan_here", "visits", (), ()),
-)
-"""Sections that list a part of the plan: name, part, shares, columns with names to be labelled."""
+_PLAN = {
+    "plan_left_out": "left-out",
+    "plan_jobs": "jobs",
+    "plan_limits": "limits",
+    "plan_worth": "worth",
+    "plan_versions": "versions",
+    "plan_compare": "compare",
+    "plan_here": "visits",
+}
+"""Sections that list a part of the plan."""
+_OTHER_PLAN = {"other": Choice(("before",), narrow.read_other, more=narrow.plan_versions)}
 
 SECTIONS: Mapping[str, SectionKind] = {
     "mtbf": SectionKind("mtbf", {"by": ("class",)}, rate_by_group.draw),
@@ -164,16 +164,24 @@ SECTIONS: Mapping[str, SectionKind] = {
     "spares": SectionKind(
         "spares", {}, listing("spares", without=("service",)), choices=_STOCK, wide=True
     ),
-    "berth_plan": SectionKind("plan", {"part": "days"}, berths.draw, wide=True, planned=True),
+    "berth_plan": SectionKind(
+        "plan",
+        {"part": "visits"},
+        berths.draw_plan,
+        wide=True,
+        planned=True,
+        beside={"part": "days"},
+    ),
     **{
         name: SectionKind(
             "plan",
             {"part": part},
-            listing(name, of="visits", shares=shares, labelled=labelled),
+            berths.plan_list(name, part),
+            choices=_OTHER_PLAN if part == "compare" else {},
             wide=True,
             planned=True,
         )
-        for name, part, shares, labelled in _PLAN
+        for name, part in _PLAN.items()
     },
     "closer": SectionKind(
         "look-closer",

@@ -41,9 +41,16 @@ def _figure(frame: pd.DataFrame, clock: str, wording: Wording) -> Figure:
     lines = []
     for (name, component), rows in frame.groupby(["class", "component"], sort=False):
         label = f"{wording.label('component', str(component))}, {wording.label('class', str(name))}"
-        rates = [(rows[each] * per).tolist() for each in ("rate", "rate_lower", "rate_upper")]
-        best = int(rows["is_best"].to_numpy().argmax())
-        lines.append(CostLine(label, rows["age"].tolist(), *rates, best))
+        lines.append(
+            CostLine(
+                label,
+                rows["age"].tolist(),
+                rate=(rows["rate"] * per).tolist(),
+                lower=(rows["rate_lower"] * per).tolist(),
+                upper=(rows["rate_upper"] * per).tolist(),
+                best=int(rows["is_best"].to_numpy().argmax()),
+            )
+        )
     return draw_costs(
         lines,
         age=wording.phrase("replacement_curve.age", unit=wording.phrase(f"unit.{clock}")),

@@ -20,7 +20,8 @@ COLUMNS = {
     "mtbf": "clock, exposure, failures, mtbf, mtbf_lower, mtbf_upper, rate, rate_lower, "
     "rate_upper, level, method, dispersion, constancy_p, note",
     "trend": "clock, failures, laplace_u, laplace_p, milhdbk_chi2, milhdbk_p, shape, "
-    "shape_lower, shape_upper, shape_mle, mtbf_now, mtbf_now_lower, mtbf_now_upper, cvm, cvm_p, note",
+    "shape_lower, shape_upper, shape_mle, mtbf_now, mtbf_now_lower, mtbf_now_upper, "
+    "cvm, cvm_p, note",
     "survival": "clock, age, survival, lower, upper, at_risk, events",
     "survival --fit": "clock, model, shape, shape_lower, shape_upper, scale, mu, sigma, loglik, "
     "aicc, lives, failures, left_out, b10, b10_lower, b10_upper, median, median_lower, "

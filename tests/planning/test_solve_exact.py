@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -32,6 +34,35 @@ def test_plan_is_the_best_of_all_plans(seed: int) -> None:
     assert found.value == pytest.approx(best[0], abs=1e-6)  # the solver's own gap is 1e-7
     assert found.bound >= best[0]
     assert found.bound == pytest.approx(best[0], rel=1e-4, abs=1e-3)
+
+
+def asked_for(seed: int) -> Problem:
+    """A tiny problem with one to three visits asked for, and few jobs that must be done."""
+    rng = np.random.default_rng(seed)
+    drawn = tiny_problem(rng)
+    count = int(rng.integers(1, 4))
+    return replace(
+        drawn,
+        pin_locomotive=rng.integers(0, drawn.free.shape[0], count),
+        pin_day=rng.integers(0, drawn.free.shape[1], count),
+        must=drawn.must & (rng.random(drawn.must.size) < 0.3),
+        absent_most=np.maximum(drawn.absent_most, 1 + (rng.random() < 0.5)),
+    )
+
+
+# 23586: HiGHS 1.16.0 with a plan to begin from took a worth of 9 for that of a plan worth 8.
+@pytest.mark.parametrize("seed", [*range(40), 23586])
+def test_plan_with_visits_asked_for_is_the_best_of_all_plans(seed: int) -> None:
+    problem = asked_for(seed)
+    best = best_plan(problem)
+    if best is None:
+        with pytest.raises(NoPlan):
+            solve(problem, gap=0.0)
+        return
+    found = solve(problem, gap=0.0)
+    assert breaks(problem, visits_of(problem, found)) == []
+    assert found.value == pytest.approx(best[0], abs=1e-6)
+    assert best[0] <= found.bound <= best[0] + 1e-3
 
 
 @pytest.mark.parametrize("seed", SEEDS[::3])
