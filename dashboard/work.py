@@ -116,8 +116,8 @@ def _ways(store: Store) -> Mapping[str, Callable[[Job], str]]:
             tuple((str(name), date.fromisoformat(day)) for name, day in asked[word])
             for word in ("pins", "forbidden", "lifted")
         )
-        change = Change(pins, forbidden, lifted, more=asked["more"])
-        path = usual_inputs(store) if asked["first"] else None
+        change = Change(pins, forbidden, lifted, more=bool(asked.get("more")))
+        path = usual_inputs(store) if asked.get("first") else None
         inputs = read_store_inputs(store, path) if path else None
         return str(make_version(store, change, inputs=inputs, who=job.who))
 

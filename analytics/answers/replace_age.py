@@ -6,15 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
+from scipy.special import gamma
 
 from analytics.answer import Answer, Message, say
 from analytics.answers.basis import make_basis
 from analytics.answers.clocks import on_clock
 from analytics.answers.daily_use import daily_use
 from analytics.answers.ground import Ground, lay_ground
-from analytics.answers.weibull_lives import failure_costs, planned_costs, weibull_lives
+from analytics.answers.weibull_lives import KIND, failure_costs, planned_costs, weibull_lives
 from analytics.errors import ScopeError
-from analytics.estimate.rate import FloatArray
+from analytics.estimate.rate import BoolArray, FloatArray
 from analytics.estimate.replacement import ReplacementPolicy, replacement_policy
 from analytics.scope import Scope
 from analytics.store import Reader
@@ -30,7 +31,13 @@ ONE_SIDED = 0.80
 LEAST_SAVING = 0.05
 """A smaller saving is no case for renewal by plan."""
 _LIVES, _STEPS = 3.0, 300
+_SHAPES = ("shape", "low", "high")
+_LEAST_SHAPE = 0.2  # of a lower bound that is hardly one
 _SHOWN = 60  # ages of a curve
+_WHY_NOT = (
+    "replacement.safety", "replacement.no_wear", "replacement.no_cost", "replacement.not_dearer",
+    "replacement.no_case",
+)  # fmt: skip
 
 
 def replace_age(
@@ -54,7 +61,8 @@ def replace_age(
         Cost of a renewal after a failure and by plan. None: means on record, of failures closed by
         a renewal and of the renewals in `work`.
     day_cost
-        Cost of a day out of traffic; a failure's mean days down are added at this price.
+        Cost of a day out of traffic: added for the mean days down of a failure and the mean labour
+        of a renewal by plan, where these are on record.
     curve
         Instead: the cost rate at each age of those for which there is a case.
 
@@ -72,9 +80,15 @@ def replace_age(
     METHODS section 9. Age replacement (`analytics.estimate.replacement`, chance of renewal 1) of
     Weibull lives, where the shape lies above 1 by its one-sided 90 % bound and a failure costs more
     than a renewal by plan. The saving's share follows from the shape and the ratio of the costs
-    alone, so its bounds are those of the shape; costs are taken as known. No case where its lower
-    bound is not above 0 or it is under 5 %. For safety components nothing is told of running to
-    failure: the interval that a rule or the maker sets stands.
+    alone, so its bounds are those of the shape's profile; costs are taken as known. No case where
+    its lower bound is not above 0 or it is under 5 %. For safety components nothing is told of
+    running to failure, their curve ends at the best age: the interval that a rule or the maker sets
+    stands.
+
+    Limits
+    ------
+    Ages up to 3 median lives are tried. Failures between renewals (cleaned, adjusted) cost nothing
+    here. Costs are means by component over all classes.
 
     Raises
     ------
@@ -91,8 +105,9 @@ def replace_age(
     if not (day_cost >= 0 and np.isfinite(day_cost)):
         raise ScopeError(f"day_cost is 0 or more, not {day_cost!r}.")
     found = weibull_lives(reader, scope, level=ONE_SIDED)
-    bounds = weibull_lives(reader, scope, level=scope.level)[["shape_lower", "shape_upper"]]
-    found = found.assign(low=bounds["shape_lower"], high=bounds["shape_upper"])
+    bounds = weibull_lives(reader, scope, level=scope.level)
+    named = {"shape_lower": "low", "shape_upper": "high"}
+    found = found.merge(bounds[[*KIND, *named]].rename(columns=named), how="left", on=KIND)
     ground = lay_ground(reader, scope)
     found = _priced(found, ground, failure_cost, planned_cost, day_cost)
     table = _with_ages(found, ground)
@@ -101,7 +116,7 @@ def replace_age(
     )
     notes = [Message("replacement.costs_known"), Message("replacement.caution")]
     if curve:
-        rows = _curves(table)
+        rows = _curves(table, _of_safety(table, ground))
         return Answer("replace-age", rows, basis, _reading(table), tuple(notes))
     return Answer("replace-age", table[list(COLUMNS)], basis, _reading(table), tuple(notes))
 
@@ -117,13 +132,12 @@ def _priced(
     found = found.merge(planned_costs(ground), how="left", on="component")
     each = found["cost_each"].astype("float64") if failure_cost is None else failure_cost
     by_plan = found["planned_cost"].astype("float64") if planned_cost is None else planned_cost
-    down = found["down_days"].fillna(0.0) * day_cost
-    return found.assign(failure_cost=each + down, planned_cost=by_plan)
+    down, stands = (found[name].fillna(0.0) * day_cost for name in ("down_days", "planned_days"))
+    return found.assign(failure_cost=each + down, planned_cost=by_plan + stands)
 
 
 def _with_ages(found: pd.DataFrame, ground: Ground) -> pd.DataFrame:
     """Add the best age and the saving where there is a case, and say why not elsewhere."""
-    safety = {name for name, one in ground.catalogue.components.items() if one.safety}
     known = found["failure_cost"].notna() & found["planned_cost"].notna()
     rises = found["shape_lower"] > 1
     dearer = found["failure_cost"] > found["planned_cost"]
@@ -135,20 +149,26 @@ def _with_ages(found: pd.DataFrame, ground: Ground) -> pd.DataFrame:
             more[name][tried] = values
     table = found.assign(**more)
     case = tried & (more["saving"] >= LEAST_SAVING) & (more["saving_lower"] > 0)
-    is_safety = table["component"].isin(safety).to_numpy()
+    is_safety = _of_safety(table, ground)
     table.loc[~case, ["age", "age_from", "age_to", "rate"]] = np.nan
     table.loc[is_safety, ["rate_failure", "saving", "saving_lower", "saving_upper"]] = np.nan
     keys = np.select(
-        [is_safety, ~known, ~rises, ~dearer, ~case],
-        ["safety", "no_cost", "no_wear", "not_dearer", "no_case"],
+        [is_safety, ~rises, ~known, ~dearer, ~case],
+        list(_WHY_NOT),
         default="",
     )
-    table["note"] = [say(Message(f"replacement.{key}")) if key else "" for key in keys]
+    table["note"] = [say(Message(key)) if key else "" for key in keys]
     table["weeks"] = table["age"] / (7 * _a_day(table, ground))
     return table.sort_values(
         ["saving", "component", "class"], ascending=[False, True, True], na_position="last",
         ignore_index=True,
     )  # fmt: skip
+
+
+def _of_safety(table: pd.DataFrame, ground: Ground) -> BoolArray:
+    safety = {name for name, one in ground.catalogue.components.items() if one.safety}
+    found: BoolArray = table["component"].isin(safety).to_numpy()
+    return found
 
 
 def _a_day(table: pd.DataFrame, ground: Ground) -> pd.Series[float]:
@@ -177,31 +197,44 @@ def _policy(rows: pd.DataFrame, shape: FloatArray) -> ReplacementPolicy:
     )
 
 
+def _to_failure(rows: pd.DataFrame, shape: FloatArray) -> FloatArray:
+    """Return the cost rate of running to failure: a failure for each mean life, without end."""
+    scale = rows["median"].to_numpy(np.float64) / np.log(2.0) ** (1.0 / shape)
+    rate: FloatArray = rows["failure_cost"].to_numpy(np.float64) / (scale * gamma(1 + 1 / shape))
+    return rate
+
+
 def _best(rows: pd.DataFrame) -> dict[str, FloatArray]:
-    shapes = [rows[name].to_numpy(np.float64) for name in ("shape", "low", "high")]
-    policies = [_policy(rows, np.maximum(shape, 0.2)) for shape in shapes]
-    savings = [1.0 - one.best_rate / one.failure_rate for one in policies]
+    """Return the best age by the shape, and the saving by it and by its bounds."""
+    shapes = [np.maximum(rows[name].to_numpy(np.float64), _LEAST_SHAPE) for name in _SHAPES]
+    policies = [_policy(rows, shape) for shape in shapes]
+    to_failure = [_to_failure(rows, shape) for shape in shapes]
+    savings = [
+        np.where(np.isfinite(one.best_age), np.maximum(1.0 - one.best_rate / none, 0.0), 0.0)
+        for one, none in zip(policies, to_failure, strict=True)
+    ]
     main = policies[0]
     return {
         "age": main.best_age,
         "age_from": main.flat_from,
         "age_to": np.where(np.isfinite(main.flat_to), main.flat_to, np.nan),
         "rate": main.best_rate,
-        "rate_failure": main.failure_rate,
+        "rate_failure": to_failure[0],
         "saving": savings[0],
         "saving_lower": np.minimum(savings[1], savings[0]),
         "saving_upper": np.maximum(savings[2], savings[0]),
     }
 
 
-def _curves(table: pd.DataFrame) -> pd.DataFrame:
+def _curves(table: pd.DataFrame, safety: BoolArray) -> pd.DataFrame:
     """Return the cost rate at even ages of each row with a case; bounds are those of the shape."""
-    rows = table[table["age"].notna()].reset_index(drop=True)
+    case = table["age"].notna()
+    ends = safety[case]
+    rows = table[case].reset_index(drop=True)
     if rows.empty:
         return pd.DataFrame(columns=list(CURVE))
     main, low, high = (
-        _policy(rows, np.maximum(rows[name].to_numpy(np.float64), 0.2))
-        for name in ("shape", "low", "high")
+        _policy(rows, np.maximum(rows[name].to_numpy(np.float64), _LEAST_SHAPE)) for name in _SHAPES
     )
     places = np.linspace(_STEPS / _SHOWN, _STEPS, _SHOWN).round().astype(int)
     parts = []
@@ -209,6 +242,8 @@ def _curves(table: pd.DataFrame) -> pd.DataFrame:
         rates = np.stack([one.rate[at, places] for one in (main, low, high)])
         ages = main.age[at, places]
         nearest = np.abs(ages - rows["age"].iloc[at]).argmin()
+        if ends[at]:
+            ages, rates = ages[: nearest + 1], rates[:, : nearest + 1]
         parts.append(
             pd.DataFrame(
                 {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -59,7 +61,8 @@ def spares(
 
     Limits
     ------
-    Fewer than 5 failures of a component: nothing is told.
+    Fewer than 5 failures of a component: nothing is told. Positions without a law (fewer than 3
+    failures of their class) or a use are left out of the sum, and the note says how many.
 
     Raises
     ------
@@ -69,8 +72,8 @@ def spares(
     days = read_days(lead_time, "a lead time", most=LONGEST_DAYS)
     if not 0 < service < 1:
         raise ScopeError(f"a service level lies between 0 and 1, such as 0.95, not at {service!r}.")
-    lives = weibull_lives(reader, Scope(clock=scope.clock, counting=scope.counting),
-                          level=scope.level)  # fmt: skip
+    # Filters on locomotives choose what is counted; a life's law is that of all of its class.
+    lives = weibull_lives(reader, replace(scope, locomotives=(), depots=()), level=scope.level)
     outlook = look_ahead(reader, scope, days)
     places = outlook.frame.merge(
         lives[[*KIND, "shape", "scale", "mean", "failures"]], how="left", on=KIND
@@ -85,7 +88,7 @@ def spares(
         told = stock_level(np.where(few, 0.0, mean), service=service, spread=table["spread"])
         table[name] = pd.Series(told, index=table.index).astype("Int64").mask(few)
     table.loc[few, ["expected", "lower", "upper"]] = np.nan
-    table["note"] = np.where(few, say(Message("spares.few", fewest=FEWEST_EVENTS)), "")
+    table["note"] = [_note(*each) for each in zip(few, table["untold"], strict=True)]
     table = table.sort_values(
         ["expected", "component"], ascending=[False, True], na_position="last", ignore_index=True
     )
@@ -118,12 +121,19 @@ def _expected(places: pd.DataFrame) -> FloatArray:
     return found
 
 
+def _note(few: bool, untold: int) -> str:
+    if few:
+        return say(Message("spares.few", fewest=FEWEST_EVENTS))
+    return say(Message("spares.untold", positions=untold)) if untold else ""
+
+
 def _by_component(places: pd.DataFrame, ground: Ground, days: float) -> pd.DataFrame:
     groups = places.groupby("component", sort=True)
     kinds = places.drop_duplicates(KIND).groupby("component")["failures"].sum()
     table = pd.DataFrame(
         {"positions": groups.size(), "expected": groups["renewals"].sum(min_count=1)}
     )
+    table["untold"] = groups["renewals"].apply(lambda each: int(each.isna().sum()))
     table["failures"] = kinds.reindex(table.index).fillna(0).astype(int)
     past = _past(ground, days).reindex(table.index)
     table["seen"], table["spread"] = past["seen"], past["spread"].fillna(1.0)

@@ -30,11 +30,16 @@ def weibull_lives(reader: Reader, scope: Scope, *, level: float) -> pd.DataFrame
 
 
 def planned_costs(ground: Ground) -> pd.DataFrame:
-    """Return component, `planned_cost` and `planned_jobs`: means of the renewals by plan."""
+    """Return component, `planned_cost` and `planned_days`: means of the renewals by plan.
+
+    Their days are those of the labour, as one fitter would take (as in `availability`). Of all
+    locomotives, up to the end of the period: a filter changes no price.
+    """
     actions = [name for name, one in ground.catalogue.actions.items() if one.effect == "renew"]
     ground.keep("renewing", pd.DataFrame({"action": pd.Series(actions, dtype=object)}))
     return ground.rows(
-        "SELECT component, avg(cost) AS planned_cost, count(cost) AS planned_jobs"
+        "SELECT component, avg(cost) AS planned_cost,"
+        " avg(coalesce(labour_hours, 0)) / 24 AS planned_days"
         f" FROM ({ground.in_force('work')}) SEMI JOIN renewing USING (action)"
         " WHERE done_at < $until GROUP BY component ORDER BY component",
         until=ground.until,
@@ -42,10 +47,13 @@ def planned_costs(ground: Ground) -> pd.DataFrame:
 
 
 def failure_costs(ground: Ground) -> pd.DataFrame:
-    """Return component, `cost_each` and `down_days`: means of failures closed by a renewal."""
+    """Return component, `cost_each` and `down_days`: means of failures closed by a renewal.
+
+    Of all locomotives, up to the end of the period: a filter changes no price.
+    """
     return ground.rows(
         "SELECT component, avg(cost) AS cost_each, avg(coalesce(down_hours, 0)) / 24 AS down_days"
         f" FROM {ground.sources['episode']} WHERE {ground.counted} AND effect = 'renew'"
-        " AND found_at < $until GROUP BY component ORDER BY component",
+        " AND closed_at <= $until GROUP BY component ORDER BY component",
         until=ground.until,
     )

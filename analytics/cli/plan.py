@@ -58,7 +58,7 @@ _FILE = click.Path(path_type=Path)
 @click.option("--compare", "compared", type=int, nargs=2, metavar="A B",
               help="What version B has otherwise than A.")  # fmt: skip
 @click.option("--other", type=int, metavar="VERSION",
-              help="With --part compare: against this one; default: the one it went on from.")  # fmt: skip
+              help="With --part compare: against this one; default: its parent.")  # fmt: skip
 @click.option("--calendar", type=_FILE, metavar="FILE", help="Write the visits as iCalendar.")
 @who_option
 @scope_options

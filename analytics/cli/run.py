@@ -136,9 +136,18 @@ def serve(store: Path, host: str, port: int, *, until_ready: bool) -> None:
     help="For --plan: 500 locomotives and 12 weeks too.",
 )
 @click.option(
+    "--plan-years",
+    "of_plan_years",
+    is_flag=True,
+    help="Two years of the demo's known truth: the plan, a rule of thumb, run to failure.",
+)
+@click.option(
+    "--runs", type=click.IntRange(2), default=8, show_default=True, help="For --plan-years."
+)
+@click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Write the figures of --fits, --pages, --honesty or --plan as JSON.",
+    help="Write the figures of --fits, --pages, --honesty, --plan or --plan-years as JSON.",
 )
 def bench(
     rows: int,
@@ -157,7 +166,7 @@ def bench(
     """
     if not any(on for name, on in of.items() if name.startswith("of_")):
         raise click.UsageError(
-            "name what to time: --ingest, --fits, --pages, --honesty, or --plan",
+            "name what to time: --ingest, --fits, --pages, --honesty, --plan, or --plan-years",
             click.get_current_context(),
         )
     if of["of_ingest"]:
@@ -180,6 +189,10 @@ def bench(
         from data_demo.bench.plan import run as run_plan
 
         run_plan(of["instances"], large=bool(of["large"]), out=out)
+    if of["of_plan_years"]:
+        from data_demo.bench.plan_years import run as run_years
+
+        run_years(None, runs=of["runs"], seed=seed, out=out)
 
 
 def _print_headlines(store: Store) -> None:

@@ -82,7 +82,8 @@ def replacement_policy(
     ------
     Integrals by the trapezoid rule: with 200 even steps over 3 mean lives the cost rate is right to
     about 1e-4 relative, the best age to a step of the grid (it is read off a parabola through three
-    points).
+    points). The rate of running to failure takes the time to a renewal up to the grid's end alone,
+    so that it comes out too high where many positions get beyond it.
 
     Raises
     ------
@@ -158,8 +159,8 @@ def _relative(
     end, last, whole = (each[at][:, None] for each in (lost, reach, time))
     rate = (end + planned * last) / whole
     to_go = end - lost + planned * last - rate * (whole - time)
-    before = to_go / np.where(reach > 0, reach, 1.0)  # beyond all reach only after the best age
-    return np.where(np.arange(reach.shape[1]) < best[:, None], before, planned)
+    young = np.arange(reach.shape[1]) < best[:, None]  # older ones may be beyond all reach
+    return np.where(young, to_go / np.where(young, reach, 1.0), planned)
 
 
 def _lowest(grid: FloatArray, rate: FloatArray, best: IntArray) -> FloatArray:

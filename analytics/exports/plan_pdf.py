@@ -12,7 +12,7 @@ from analytics.planning import tables
 from analytics.planning.versions import Version
 
 _BAND = 14  # days side by side
-_MARK = {"mend": "!", "due": "*", "job": ""}
+_MARK = {"mend": " !", "due": " *", "pinned": " +"}
 _VISITS = ("first", "last", "berth", "locomotive", "jobs", "labour", "value", "reason")
 _LOOK = """
 @page { size: A4 landscape; margin: 14mm 12mm 16mm;
@@ -56,7 +56,7 @@ def pdf_of(version: Version) -> bytes:
 def page_of(version: Version) -> str:
     """Return the document as HTML; every text from the record is escaped."""
     plan = version.plan
-    title = say(Message("plan_paper.title", version=version.number, first=plan.first_day))
+    title = say(Message("paper.title", version=version.number, first=plan.first_day))
     parts = [
         f"<h1>{escape(title)}</h1>",
         _paragraph(Message("plan.made", **_made(version))),
@@ -72,7 +72,7 @@ def page_of(version: Version) -> str:
                _tight(tables.limit_rows(plan, version.inputs))),
         *_worth(version),
         _heading("basis_title"),
-        _paragraph(Message("plan_paper.basis", data=plan.data, known_to=plan.known_to,
+        _paragraph(Message("paper.basis", data=plan.data, known_to=plan.known_to,
                            made_at=version.made_at, who=version.who)),
         _paragraph(Message("plan.what_value")),
     ]  # fmt: skip
@@ -95,7 +95,7 @@ def _paragraph(message: Message, look: str = "") -> str:
 
 
 def _heading(name: str) -> str:
-    return f"<h2>{escape(say(Message(f'plan_paper.{name}')))}</h2>"
+    return f"<h2>{escape(say(Message(f'paper.{name}')))}</h2>"
 
 
 def _calendar(version: Version) -> Iterable[str]:
@@ -115,12 +115,12 @@ def _calendar(version: Version) -> Iterable[str]:
             + "</tr>"
             for name in berths
         )
-        corner = escape(say(Message("plan_paper.berth")))
+        corner = escape(say(Message("paper.berth")))
         yield (
             f'<table class="days"><thead><tr><th scope="col">{corner}</th>{heads}</tr></thead>'
             f"<tbody>{lines}</tbody></table>"
         )
-    yield _paragraph(Message("plan_paper.marks"))
+    yield _paragraph(Message("paper.marks"))
 
 
 def _day(row: Mapping[str, object]) -> str:
@@ -132,9 +132,9 @@ def _day(row: Mapping[str, object]) -> str:
 def _table(name: str, columns: Sequence[str], rows: Iterable[Mapping[str, object]]) -> str:
     found = list(rows)
     if not found:
-        return _paragraph(Message("plan_paper.none"))
+        return _paragraph(Message("paper.none"))
     heads = "".join(
-        f'<th scope="col">{escape(say(Message(f"plan_paper.{name}_{column}")))}</th>'
+        f'<th scope="col">{escape(say(Message(f"paper.{name}_{column}")))}</th>'
         for column in columns
     )
     lines = "".join(

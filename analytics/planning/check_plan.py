@@ -43,7 +43,7 @@ def broken(
     berths = {berth.name: berth for berth in inputs.berths}
     known = [visit for visit in plan.visits if visit.berth in berths]
     faults = [
-        Message("plan_check.berth", berth=visit.berth, locomotive=visit.locomotive)
+        Message("broken.berth", berth=visit.berth, locomotive=visit.locomotive)
         for visit in plan.visits
         if visit.berth not in berths
     ]
@@ -76,20 +76,20 @@ def _places(
         berth, said = berths[visit.berth], {"locomotive": visit.locomotive, "berth": visit.berth}
         days = _open_days(visit, berth)
         if visit.first < plan.first_day or visit.last > last or visit.last < visit.first:
-            yield Message("plan_check.horizon", first=visit.first, last=visit.last, **said)
+            yield Message("broken.horizon", first=visit.first, last=visit.last, **said)
         if not days or days[0] != visit.first or days[-1] != visit.last:
-            yield Message("plan_check.closed", first=visit.first, last=visit.last, **said)
+            yield Message("broken.closed", first=visit.first, last=visit.last, **said)
         longest = max((job.days for job in visit.jobs), default=1)
         if len(days) != longest:
-            yield Message("plan_check.length", days=len(days), needed=longest, **said)
+            yield Message("broken.length", days=len(days), needed=longest, **said)
         if berth.classes and visit.class_name not in berth.classes:
-            yield Message("plan_check.takes", what=visit.class_name, **said)
+            yield Message("broken.takes", what=visit.class_name, **said)
         for job in visit.jobs:
             mends = job.kind == MEND and MEND in berth.jobs
             if berth.jobs and job.name not in berth.jobs and not mends:
-                yield Message("plan_check.takes", what=job.name, **said)
+                yield Message("broken.takes", what=job.name, **said)
         if visit.locomotive in stored:
-            yield Message("plan_check.stored", **said)
+            yield Message("broken.stored", **said)
 
 
 def _apart(plan: Plan) -> Iterator[Message]:
@@ -104,13 +104,13 @@ def _apart(plan: Plan) -> Iterator[Message]:
         jobs.update((visit.locomotive, j.name, j.components, j.positions) for j in visit.jobs)
     for (name, day), number in berths.items():
         if number > 1:
-            yield Message("plan_check.two_in_berth", berth=name, day=day)
+            yield Message("broken.two_in_berth", berth=name, day=day)
     for (name, day), number in locomotives.items():
         if number > 1:
-            yield Message("plan_check.two_places", locomotive=name, day=day)
+            yield Message("broken.two_places", locomotive=name, day=day)
     for (whose, what, components, _), number in jobs.items():
         if number > 1 and components:
-            yield Message("plan_check.twice", locomotive=whose, job=what)
+            yield Message("broken.twice", locomotive=whose, job=what)
 
 
 def _labour(
@@ -128,7 +128,7 @@ def _labour(
             one.hours for one in inputs.labour if one.skill == skill and one.days.hold_on(day)
         )
         if hours > there + _HOURS_OVER:
-            yield Message("plan_check.labour", skill=skill, day=day, used=hours, there=there)
+            yield Message("broken.labour", skill=skill, day=day, used=hours, there=there)
 
 
 def _spares(visits: list[Visit], inputs: PlanInputs) -> Iterator[Message]:
@@ -146,7 +146,7 @@ def _spares(visits: list[Visit], inputs: PlanInputs) -> Iterator[Message]:
             arrived = sum(n for due, n in spare.on_order if due <= day) if spare else 0
             free = max(spare.on_hand - spare.keep + arrived, 0) if spare else 0
             if taken > free:
-                yield Message("plan_check.spare", name=name, day=day, used=taken, there=free)
+                yield Message("broken.spare", name=name, day=day, used=taken, there=free)
 
 
 def _due(
@@ -168,19 +168,19 @@ def _due(
         said = {"locomotive": asked.locomotive, "name": asked.name}
         needed = plan.first_day <= asked.latest <= last and asked.locomotive in classes
         if len(found) > 1 or (needed and not found):
-            yield Message("plan_check.due_count", number=len(found), latest=asked.latest, **said)
+            yield Message("broken.due_count", number=len(found), latest=asked.latest, **said)
         for visit, job in found:
             days = _open_days(visit, berths[visit.berth])[: job.days]
             if visit.first < asked.earliest or not days or days[-1] > asked.latest:
                 yield Message(
-                    "plan_check.due_window", earliest=asked.earliest, latest=asked.latest, **said
+                    "broken.due_window", earliest=asked.earliest, latest=asked.latest, **said
                 )
             if (job.days, job.hours, job.parts) != (
                 asked.days, dict(asked.hours), dict(asked.parts),
             ):  # fmt: skip
-                yield Message("plan_check.not_whole", **said)
+                yield Message("broken.not_whole", **said)
     for locomotive, name in planned:
-        yield Message("plan_check.not_asked", locomotive=locomotive, name=name)
+        yield Message("broken.not_asked", locomotive=locomotive, name=name)
 
 
 def _as_asked(plan: Plan, inputs: PlanInputs) -> Iterator[Message]:
@@ -194,14 +194,14 @@ def _as_asked(plan: Plan, inputs: PlanInputs) -> Iterator[Message]:
                 or (job.days, job.hours, job.parts)
                 != (asked.days, dict(asked.hours), dict(asked.parts))
             ):
-                yield Message("plan_check.not_whole", locomotive=visit.locomotive, name=job.name)
+                yield Message("broken.not_whole", locomotive=visit.locomotive, name=job.name)
         for name, day in plan.forbidden:
             if name in ("", visit.locomotive) and visit.first <= day <= visit.last:
-                yield Message("plan_check.forbidden", locomotive=visit.locomotive, day=day)
+                yield Message("broken.forbidden", locomotive=visit.locomotive, day=day)
     begun = {(visit.locomotive, visit.first) for visit in plan.visits}
     for name, day in plan.pins:
         if (name, day) not in begun:
-            yield Message("plan_check.pin", locomotive=name, day=day)
+            yield Message("broken.pin", locomotive=name, day=day)
 
 
 def _traffic(
@@ -216,12 +216,10 @@ def _traffic(
         for rule in inputs.traffic:
             left = there[of] - number
             if rule.class_name == of and rule.days.hold_on(day) and left < rule.least:
-                yield Message(
-                    "plan_check.traffic", class_name=of, day=day, left=left, least=rule.least
-                )
+                yield Message("broken.traffic", class_name=of, day=day, left=left, least=rule.least)
 
 
 def _standing(plan: Plan, standing: Collection[str]) -> Iterator[Message]:
     mended = {v.locomotive for v in plan.visits if any(job.kind == MEND for job in v.jobs)}
     for name in sorted(set(standing) - mended):
-        yield Message("plan_check.standing", locomotive=name)
+        yield Message("broken.standing", locomotive=name)

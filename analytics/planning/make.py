@@ -141,10 +141,11 @@ def _staying(problem: Problem, built: Built, before: Plan) -> FloatArray:
         for visit in before.visits
         for job in visit.jobs
     }
-    bonus = np.zeros(problem.value.shape)
+    days = problem.berths.shape[1]
+    bonus = np.zeros((len(built.work), days))
     for at, one in enumerate(built.work):
         day = planned.get((one.locomotive, one.name, one.positions), -1)
-        if 0 <= day < bonus.shape[1]:
+        if 0 <= day < days:
             bonus[at, day] = STAYING * float(np.abs(problem.day_cost).max(initial=0.0))
     return bonus
 

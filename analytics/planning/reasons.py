@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analytics.answer import Message, say
+from analytics.answers.clocks import on_clock
 from analytics.planning.ahead import Ahead
 from analytics.planning.build import Built
 from analytics.planning.candidates import Candidates
@@ -75,8 +76,10 @@ def _forecast(job: PlannedJob, oldest: Mapping[str, object]) -> str:
     )
     if not oldest or not np.isfinite(float(str(oldest["best_age"]))):
         return said
-    key = f"plan.oldest_{oldest['clock']}"
-    age = Message(key, age=float(str(oldest["age"])), best=float(str(oldest["best_age"])))
+    age = on_clock(
+        "plan.oldest", str(oldest["clock"]), age=float(str(oldest["age"])),
+        best=float(str(oldest["best_age"])),
+    )  # fmt: skip
     return f"{said} ({say(age)})"
 
 

@@ -27,6 +27,9 @@ from analytics.scope import Scope
 from analytics.store import Reader
 
 PARTS = tuple(COLUMNS)
+_WORTH = {
+    "berth": "plan.worth_berth", "labour": "plan.worth_labour", "spare": "plan.worth_spare",
+}  # fmt: skip
 _ROUNDING = 1e-6
 
 
@@ -151,7 +154,7 @@ def _reading(part: str, version: Version, table: pd.DataFrame) -> Message:
         if table.empty:
             return Message("plan.no_worth", version=version.number)
         best = table.iloc[0]
-        key = f"plan.worth_{best['more']}" if best["gain"] > 0 else "plan.worth_nothing"
+        key = _WORTH[str(best["more"])] if best["gain"] > 0 else "plan.worth_nothing"
         return Message(key, name=str(best["name"]), gain=float(best["gain"]))
     if part == "jobs":
         return Message(

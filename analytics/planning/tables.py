@@ -12,7 +12,7 @@ import pandas as pd
 from analytics.planning.inputs import Berth, PlanInputs
 from analytics.planning.plan import Plan, PlannedJob, Visit
 from analytics.planning.versions import Version
-from analytics.planning.work_list import DUE, MEND
+from analytics.planning.work_list import DUE, JOB, MEND
 
 COLUMNS: Mapping[str, tuple[str, ...]] = {
     "visits": (
@@ -49,9 +49,9 @@ def framed(part: str, rows: Iterable[Mapping[str, Any]]) -> pd.DataFrame:
 
 
 def kind_of(visit: Visit) -> str:
-    """Tell what a visit is for above all: a mend, a rule, or the forecast."""
+    """Tell what a visit is for above all: a mend, a rule, the forecast, or nothing but a pin."""
     kinds = {job.kind for job in visit.jobs}
-    return next((kind for kind in (MEND, DUE) if kind in kinds), "job")
+    return next((kind for kind in (MEND, DUE, JOB) if kind in kinds), "pinned")
 
 
 def visit_rows(plan: Plan) -> list[dict[str, Any]]:
@@ -124,7 +124,10 @@ def day_rows(plan: Plan, inputs: PlanInputs) -> list[dict[str, Any]]:
 
 
 def limit_rows(plan: Plan, inputs: PlanInputs) -> list[dict[str, Any]]:
-    """Return a row a limit and week: what is used of it, and the fullest day's share."""
+    """Return a row a limit and week: what is used of it, and the share on its fullest day.
+
+    Of a berth, which is empty or full on any one day, it is the week's share.
+    """
     weeks = defaultdict(list)
     for day in _calendar(plan):
         weeks[day - timedelta(days=day.weekday())].append(day)
@@ -143,6 +146,8 @@ def _limit_row(
     summed = name[0] in ("berth", "labour")  # the others are levels: the tightest day tells
     tight = max(pairs, key=lambda pair: pair[0] / pair[1] if pair[1] else 0.0)
     used, free = (sum(each) for each in zip(*pairs, strict=True)) if summed else tight
+    if name[0] == "berth":  # on one day it is empty or full: the week tells
+        tight = (used, free)
     share = tight[0] / tight[1] if tight[1] else 0.0
     return {
         "limit": name[0], "name": name[1], "week": week, "used": used, "available": free,

@@ -50,15 +50,20 @@ def build_sentence(name: str, *, title: str, sentence: str) -> list[Component]:
 
 
 def _figure(name: str, section: Section, figure: Figure) -> Component:
+    least = figure["layout"].get("meta", {}).get("least_width", 0)
     graph = dcc.Graph(
         id=f"{name}-graph",
         figure=figure,
         config=_GRAPH,
-        style={"height": f"{figure['layout']['height']}px"},
+        style={"height": f"{figure['layout']['height']}px", "minWidth": f"{least}px"},
     )
     said = f"{section.title} {section.reading}"
     # The picture has its words here and its numbers in the table below.
-    return html.Figure(html.Div(graph, role="img", **aria(label=said)))
+    picture = html.Div(graph, role="img", **aria(label=said))
+    if not least:
+        return html.Figure(picture)
+    scrolled: dict[str, Any] = {"role": "group", "tabIndex": 0, **aria(label=section.title)}
+    return html.Figure(html.Div(picture, className="scrolling", **scrolled))
 
 
 def _table(name: str, section: Section, visit: Visit) -> list[Component]:

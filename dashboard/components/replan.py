@@ -109,8 +109,14 @@ def _form(offer: Offer, wording: Wording, *, disabled: bool) -> list[Component]:
     lifted = offer.lifted or {}
     one, free = {"clearable": True, "data": _data(names)}, {"days": offer.days}
     controls = [
-        [_select("pin_locomotive", wording, disabled, **one), _day("pin_day", wording, disabled, **free)],
-        [_day("free_day", wording, disabled, **free), _select("free_locomotive", wording, disabled, **one)],
+        [
+            _select("pin_locomotive", wording, disabled, **one),
+            _day("pin_day", wording, disabled, **free),
+        ],
+        [
+            _day("free_day", wording, disabled, **free),
+            _select("free_locomotive", wording, disabled, **one),
+        ],
         [_several("lifted", wording, disabled or not lifted, _data(lifted))],
     ]
     groups = [
@@ -195,9 +201,7 @@ def _more(wording: Wording, disabled: bool) -> Component:
 
 def _button(name: str, wording: Wording, *, disabled: bool) -> Component:
     given: dict[str, Any] = {"id": replan_id(BUTTON, name), "n_clicks": 0}
-    return html.Button(
-        wording.phrase(f"replan.{name}"), type="button", disabled=disabled, **given
-    )
+    return html.Button(wording.phrase(f"replan.{name}"), type="button", disabled=disabled, **given)
 
 
 def _told(job: Job, wording: Wording) -> str:
@@ -216,11 +220,17 @@ def _asked(job: Job, wording: Wording) -> str:
         return wording.phrase("replan.undo")
     asked = json.loads(job.detail)
     said = [
-        *(wording.phrase("replan.told_pin", locomotive=name, day=day) for name, day in asked["pins"]),
+        *(
+            wording.phrase("replan.told_pin", locomotive=name, day=day)
+            for name, day in asked["pins"]
+        ),
         *(free_in_words(name, day, wording) for name, day in asked["forbidden"]),
-        *(wording.phrase("replan.told_lift", what=" ".join(one).strip()) for one in asked["lifted"]),
+        *(
+            wording.phrase("replan.told_lift", what=" ".join(one).strip())
+            for one in asked["lifted"]
+        ),
     ]
-    plain = FIRST if asked["first"] else AGAIN
+    plain = FIRST if asked.get("first") else AGAIN
     return "; ".join(said) or wording.phrase(f"replan.{plain}")
 
 

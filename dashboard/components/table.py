@@ -6,7 +6,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from analytics.scope import Scope
-from dashboard.asked import View, turned
+from dashboard.asked import View, turned, without
 from dashboard.components.aria import aria, data
 from dashboard.sections.tables import Cell, Worded
 from dashboard.urls import page_url
@@ -14,6 +14,8 @@ from dashboard.wording import Wording
 
 STAYS = "stays"
 """Class of the links that change the query and leave the reader where he is (scope.js)."""
+ADDRESSED = ("version",)
+"""Columns whose values the address may name: choosing one shows the page for it."""
 
 
 class TableDrawing:
@@ -52,6 +54,9 @@ class TableDrawing:
         return [frame, *self._turning(table)]
 
     def _cell(self, column: str, cell: Cell) -> Component | str:
+        if column in ADDRESSED and cell.text.isdecimal():
+            href = without(self._query, (column,), **{column: cell.text})
+            return html.A(cell.text, href=href, className=STAYS)
         if not cell.name:
             return cell.text
         return dcc.Link(cell.text, href=page_url(column, cell.name, self._scope))

@@ -12,7 +12,10 @@ _HEADROOM = 3.0  # costs of very early renewal run off the top
 
 @dataclass(frozen=True, slots=True)
 class CostLine:
-    """Cost rate of one kind at ascending ages, with bounds; `best` is a place among them."""
+    """Cost rate of one kind at ascending ages, with bounds; `best` is a place among them.
+
+    Ages whose cost is within `flat` of the least are drawn broad: any of them will do.
+    """
 
     label: str
     age: Sequence[float]
@@ -20,6 +23,7 @@ class CostLine:
     lower: Sequence[float]
     upper: Sequence[float]
     best: int
+    flat: float = 0.05
 
 
 def draw_costs(lines: Sequence[CostLine], *, age: str, rate: str) -> Figure:
@@ -54,9 +58,19 @@ def _line(line: CostLine, number: int) -> list[Figure]:
             "line": {"color": colour, "width": 2.5, "dash": DASHES[number % len(DASHES)]}, **group,
         },
         {
+            "type": "scatter", "mode": "lines", "x": list(line.age), "y": _broad(line),
+            "hoverinfo": "skip", "showlegend": False, "line": {"color": colour, "width": 8},
+            "opacity": 0.45, **group,
+        },
+        {
             "type": "scatter", "mode": "markers", "x": [line.age[line.best]],
             "y": [line.rate[line.best]], "showlegend": False,
             "marker": {"color": colour, "size": 11, "symbol": MARKERS[number % len(MARKERS)]},
             "hovertemplate": f"{name}: %{{x:,.0f}}<extra></extra>", **group,
         },
     ]  # fmt: skip
+
+
+def _broad(line: CostLine) -> list[float | None]:
+    most = (1 + line.flat) * line.rate[line.best]
+    return [rate if rate <= most else None for rate in line.rate]

@@ -11,14 +11,22 @@ from dashboard.urls import SUBJECTS, page_url
 from dashboard.visit import Visit
 
 
-def lead(page: str) -> Callable[[Visit], list[Component]]:
-    """Return the head of a page about everything in scope: its heading and what it is for."""
+def lead(page: str, *, onward: str = "") -> Callable[[Visit], list[Component]]:
+    """Return the head of a page about everything in scope: its heading and what it is for.
+
+    `onward` names a page that goes on from this one; the link's words are the phrase `page.onward`.
+    """
 
     def draw(visit: Visit) -> list[Component]:
         wording = visit.wording
         return [
             html.H1(wording.phrase(f"{page}.heading")),
             html.P(wording.phrase(f"{page}.lead"), className="lead"),
+            *(
+                [html.P(dcc.Link(wording.phrase(f"{onward}.onward"), href=page_url(onward)))]
+                if onward
+                else []
+            ),
         ]
 
     return draw

@@ -36,7 +36,9 @@ PAGES: Mapping[str, PageKind] = {
         ),
     ),
     "warnings": PageKind(lead("warnings"), ("alarms", "watch")),
-    "next-weeks": PageKind(lead("next-weeks"), ("weeks", "weeks_positions", "backtest")),
+    "next-weeks": PageKind(
+        lead("next-weeks", onward="berths"), ("weeks", "weeks_positions", "backtest")
+    ),
     "berths": berths.PAGE,
     "replacement": PageKind(lead("replacement"), ("replace_age", "replacement_curve", "spares")),
     "look-closer": look_closer.PAGE,

@@ -14,7 +14,7 @@ from dashboard.sections.common import grounds, twin
 from dashboard.sections.model import Section
 from dashboard.wording import Wording
 
-KINDS = {"job": "", "due": " *", "mend": " !"}
+KINDS = {"job": "", "due": " *", "mend": " !", "pinned": " +"}
 """What a visit is for, with the mark beside its locomotive."""
 _AS = {
     "first": "from",
@@ -125,7 +125,9 @@ def _in_runs(numbers: str) -> str:
 
 def _figure(visits: pd.DataFrame, days: pd.DataFrame, wording: Wording) -> Figure:
     held = days[days["locomotive"] != ""].drop_duplicates(["locomotive", "first"])
-    kind_of = dict(zip(zip(held["locomotive"], held["first"], strict=True), held["kind"], strict=True))
+    kind_of = dict(
+        zip(zip(held["locomotive"], held["first"], strict=True), held["kind"], strict=True)
+    )
     names = list(KINDS)
     columns = ("locomotive", "berth", "first", "last", "jobs")
     stays = [

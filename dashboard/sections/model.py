@@ -15,10 +15,8 @@ from dashboard.figures.look import Figure
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analytics.answer import Answer
     from analytics.scope import Scope
     from dashboard.record import Record
-    from dashboard.wording import Wording
 
 
 ROWS = 15

@@ -14,7 +14,7 @@ from dashboard.sections.model import Table
 from dashboard.urls import SUBJECTS
 from dashboard.wording import Wording
 
-_LONG = ("actions", "reason", "note", "locomotives")
+_LONG = ("actions", "reason", "note", "locomotives", "jobs")
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,16 +7,20 @@ each position and day. All ways do the visits that a rule asks for; they differ 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pandas as pd
 from scipy import stats
 
 from analytics.catalogue.model import Catalogue
-from analytics.planning.ahead import Ahead, as_of
+from analytics.planning.again import read_store_inputs
+from analytics.planning.ahead import Ahead, as_of, read_ahead
 from analytics.planning.build import build
 from analytics.planning.candidates import Candidates, find_candidates
 from analytics.planning.greedy import greedy
@@ -27,6 +31,8 @@ from analytics.planning.unbuild import visits_of
 from analytics.planning.work_list import DUE, JOB, list_work
 from data_demo.arrays import Flags, Floats, Ints
 from data_demo.laws import law_of
+from data_demo.scenario import Scenario
+from data_demo.simulate import simulate
 
 STEP_DAYS = 28
 """So often a new plan is made; what it holds for these days is done."""
@@ -287,3 +293,43 @@ def compare_ways(
             )
         )  # fmt: skip
     return found
+
+
+WAYS: dict[str, Way] = {
+    "plan": by_plan,
+    "greedy": by_greed,
+    "run to failure": run_to_failure,
+}
+
+
+def run(folder: Path | None, *, runs: int, seed: int, out: Path | None, steps: int = 26) -> None:
+    """Make the demo, follow every way through two years of it, print and keep what they cost."""
+    from data_demo.build import build  # hands a whole railway in
+
+    with TemporaryDirectory() as scratch:
+        store = build(folder or Path(scratch) / "railway")
+        with store.read() as reader:
+            catalogue = reader.catalogue
+            inputs = read_store_inputs(store, store.root / "planning.toml")
+            ahead = read_ahead(reader, days=7 * inputs.weeks)
+    lives = simulate(Scenario(), catalogue).lives
+    rates = lives.groupby(lives["locomotive"].astype(str))["rate"].first()
+    found = compare_ways(
+        lambda: lay_fleet(ahead, inputs, catalogue, rates), WAYS, runs=runs, steps=steps, seed=seed
+    )
+    days = steps * STEP_DAYS
+    print(f"{len(ahead.fleet)} locomotives, {days} days, {runs} runs; cost, 90 % bounds of what")
+    print("following the plan saves (Student's t of paired differences)")
+    for one in found:
+        share = one.saved / one.cost if one.cost else 0.0
+        print(
+            f"{one.way:<16} cost {one.cost:>12,.0f}  failures {one.failures:>7,.0f}  visits"
+            f" {one.visits:>5,.0f}  saved {one.saved:>10,.0f} [{one.saved_lower:,.0f},"
+            f" {one.saved_upper:,.0f}] {100 * share:.1f} %"
+        )
+    if out is not None:
+        kept = {
+            "made": date.today().isoformat(), "seed": seed, "runs": runs, "days": days,
+            "ways": [asdict(one) for one in found],
+        }  # fmt: skip
+        out.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")

@@ -16,10 +16,9 @@ from analytics.store import Store
 from dashboard.app import create_app
 from dashboard.settings import Settings
 from dashboard.wording import Wording
-from data_demo.build import build
 from tests.browser import VARIABLE, find_chromium, must_have_browser
 from tests.dashboard import made_up
-from tests.dashboard.stores import paths_of
+from tests.dashboard.stores import make_store, paths_of
 from tests.dashboard.visitor import Visitor, served
 
 if TYPE_CHECKING:
@@ -66,8 +65,8 @@ def empty_store(tmp_path: Path) -> Store:
 
 @pytest.fixture(scope="session")
 def demo_store(tmp_path_factory: pytest.TempPathFactory) -> Store:
-    """A small railway of the demo; read it only."""
-    return build(tmp_path_factory.mktemp("small") / "railway", locomotives=6, years=1)
+    """A small railway of the demo with two versions of a berth plan; read it only."""
+    return make_store("demo", tmp_path_factory.mktemp("small"))
 
 
 @pytest.fixture(scope="session")

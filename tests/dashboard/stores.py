@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 from analytics.catalogue.load import shipped_files
 from analytics.handin import ingest
+from analytics.planning.again import Change, make_version, read_store_inputs
 from analytics.store import Store
 from dashboard.record import count_findings, read_record
 from dashboard.urls import LISTS, SUBJECTS, page_url
@@ -13,13 +16,15 @@ from data_demo.build import build
 from tests.metro import convert
 
 KINDS = ("empty", "one row", "demo", "metro")
+DAY_OUT = 300.0
+PINNED, KEPT_FREE = ("A-02", date(2026, 1, 7)), ("", date(2026, 1, 8))
 NOBODY = "A-1"
 """Where a store has no locomotive, its page is asked for by this name."""
 
 
 def make_store(kind: str, folder: Path) -> Store:
     if kind == "demo":
-        return build(folder / "railway", locomotives=6, years=1)
+        return plan_twice(build(folder / "railway", locomotives=6, years=1))
     if kind == "empty":
         return Store.create(folder / "store", shipped_files())
     if kind == "one row":
@@ -27,6 +32,18 @@ def make_store(kind: str, folder: Path) -> Store:
     catalogue = {convert.CATALOGUE.name: convert.CATALOGUE.read_text(encoding="utf-8")}
     store = Store.create(folder / "store", catalogue)
     ingest(store, convert.convert(folder))
+    return store
+
+
+def plan_twice(store: Store) -> Store:
+    """Give a store of the demo two versions of a berth plan: its own, and one changed by hand.
+
+    A day out of traffic is made cheap, so that jobs are worth a visit in a small fleet too.
+    """
+    inputs = read_store_inputs(store, store.root / "planning.toml")
+    cheap = replace(inputs.costs, day_out=DAY_OUT, day_out_of_class={})
+    make_version(store, Change(more=True), inputs=replace(inputs, costs=cheap), who="planner")
+    make_version(store, Change(pins=(PINNED,), forbidden=(KEPT_FREE,)), who="planner")
     return store
 
 

@@ -1,9 +1,8 @@
-"""A small railway of the demo with what its planner hands in; read it, write plans beside copies."""
+"""A small railway of the demo with what its planner hands in."""
 
 from __future__ import annotations
 
-import shutil
-from pathlib import Path
+from dataclasses import replace
 
 import pytest
 
@@ -21,13 +20,6 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> Store:
     return build(tmp_path_factory.mktemp("workshop") / "railway", locomotives=16, years=3)
 
 
-@pytest.fixture
-def own_workshop(workshop: Store, tmp_path: Path) -> Store:
-    """A copy that plans may be written into."""
-    shutil.copytree(workshop.root, tmp_path / "railway")
-    return Store.open(tmp_path / "railway")
-
-
 @pytest.fixture(scope="session")
 def ahead(workshop: Store) -> Ahead:
     with workshop.read() as reader:
@@ -36,9 +28,4 @@ def ahead(workshop: Store) -> Ahead:
 
 @pytest.fixture(scope="session")
 def inputs(workshop: Store) -> PlanInputs:
-    from dataclasses import replace
-
-    found = read_store_inputs(workshop, workshop.root / "planning.toml")
-    last = max(visit.latest for visit in found.visits)
-    assert last
-    return replace(found, weeks=WEEKS)
+    return replace(read_store_inputs(workshop, workshop.root / "planning.toml"), weeks=WEEKS)

@@ -22,7 +22,7 @@ FIRST, DUE, BEARING, ROWAN = VISITS
 def keys(found: Plan, **more: object) -> set[str]:
     faults = broken(found, more.pop("inputs", INPUTS), CLASSES, **more)  # type: ignore[arg-type]
     assert all(say(fault) for fault in faults)
-    return {fault.key.removeprefix("plan_check.") for fault in faults}
+    return {fault.key.removeprefix("broken.") for fault in faults}
 
 
 def test_clean_plan_breaks_nothing() -> None:

@@ -104,7 +104,7 @@ def test_stored_locomotive_is_in_no_berth_and_not_in_traffic(
     without = replace(inputs, visits=(), traffic=(Traffic("Alder", 1, Days()),))
     plan = plan_ahead(replace(ahead, fleet=fleet), without, CATALOGUE, QUICK)
     assert {visit.class_name for visit in plan.visits} == {"Rowan"}
-    assert plan.fleet == {"Rowan": 8}
+    assert set(plan.fleet) == {"Rowan"}
     reasons = {one.reason for one in plan.left_out if one.class_name == "Alder"}
     assert reasons == {"out of use"}
 
@@ -113,9 +113,9 @@ def test_pins_and_free_days_hold_and_the_rest_stays(
     made: Plan, ahead: Ahead, inputs: PlanInputs
 ) -> None:
     again = plan_ahead(ahead, inputs, CATALOGUE, replace(QUICK, before=made))
-    key = [(v.locomotive, v.first, v.berth) for v in made.visits]
-    same = [(v.locomotive, v.first, v.berth) for v in again.visits]
-    assert len(set(key) & set(same)) >= 0.8 * len(key)
+    key = {(v.locomotive, v.first) for v in made.visits}
+    same = {(v.locomotive, v.first) for v in again.visits}
+    assert len(key & same) >= 0.8 * len(key)
     monday = next(made.first_day + timedelta(days=n) for n in range(7, 14)
                   if (made.first_day + timedelta(days=n)).weekday() == 0)  # fmt: skip
     pinned = sorted(ahead.classes)[-1]
@@ -135,13 +135,13 @@ def test_limits_that_clash_are_named_and_each_is_needed(ahead: Ahead, inputs: Pl
     )
     wishes = replace(QUICK, pins=tuple((name, day) for name in names))
     with pytest.raises(PlanError) as refused:
-        plan_ahead(ahead, replace(inputs, visits=()), CATALOGUE, wishes)
+        plan_ahead(ahead, replace(inputs, visits=(), traffic=()), CATALOGUE, wishes)
     said = str(refused.value)
     assert all(f"{name} pinned to {day}" in said for name in names)
     assert "berth" in said
     assert "Nothing was saved" in said
     fewer = replace(QUICK, pins=tuple((name, day) for name in names[:3]))
-    assert plan_ahead(ahead, replace(inputs, visits=()), CATALOGUE, fewer).visits
+    assert plan_ahead(ahead, replace(inputs, visits=(), traffic=()), CATALOGUE, fewer).visits
 
 
 def test_labour_too_short_for_a_visit_due_is_named(ahead: Ahead, inputs: PlanInputs) -> None:
@@ -155,11 +155,12 @@ def test_labour_too_short_for_a_visit_due_is_named(ahead: Ahead, inputs: PlanInp
 
 
 def test_one_more_is_never_worth_less_than_nothing(ahead: Ahead, inputs: PlanInputs) -> None:
-    few = replace(inputs, weeks=2, visits=())
-    plan = plan_ahead(ahead, few, CATALOGUE, Wishes(seconds=3.0, gap=0.001, more=True))
+    none = tuple(replace(spare, on_hand=spare.keep) for spare in inputs.spares)
+    bare = replace(inputs, spares=none)
+    plan = plan_ahead(ahead, bare, CATALOGUE, Wishes(seconds=3.0, gap=0.001, more=True))
     assert {"labour", "spare"} <= {one.what for one in plan.worth}
     assert all(one.gain >= 0 and one.gain_of_bound >= 0 for one in plan.worth)
-    assert any(one.gain > 0 for one in plan.worth)
+    assert max(one.gain for one in plan.worth if one.what == "spare") > 0
 
 
 @pytest.mark.parametrize(
