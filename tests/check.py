@@ -6,6 +6,7 @@ python -m tests.check --quick    without the campaigns and the browser
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import time
@@ -13,6 +14,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 QUICK = ["-m", "not campaign and not browser"]
+# Files of tests over the cores, each file in one process: what it sets up is set up once.
+SPREAD = ["-n", str(min(2, os.cpu_count() or 1)), "--dist", "loadfile"]
 
 
 def steps(quick: bool) -> list[tuple[str, list[str]]]:
@@ -22,7 +25,7 @@ def steps(quick: bool) -> list[tuple[str, list[str]]]:
         ("format", [python, "-m", "ruff", "format", "--check", "."]),
         ("lint", [python, "-m", "ruff", "check", "."]),
         ("types", [python, "-m", "mypy"]),
-        ("tests", [python, "-m", "pytest", *(QUICK if quick else [])]),
+        ("tests", [python, "-m", "pytest", *SPREAD, *(QUICK if quick else [])]),
     ]
 
 

@@ -11,6 +11,7 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -108,17 +109,19 @@ def by_plan(fleet: Fleet, first_day: date, *, seconds: float = 5.0) -> Sequence[
     return plan.visits
 
 
-def by_greed(fleet: Fleet, first_day: date) -> Sequence[Visit]:
+def by_greed(fleet: Fleet, first_day: date, *, weighed: bool = False) -> Sequence[Visit]:
     """Fill the berths, the locomotive most likely to fail first, each on its earliest day.
 
     Its jobs are those whose failures saved over the horizon cost more than the job: what one would
-    do without weighing what lies beyond the horizon.
+    do without weighing what lies beyond the horizon. `weighed`: jobs have the plan's own worth, so
+    that only the search is missing.
     """
     inputs, known = fleet.limits(first_day), fleet.known(first_day)
     days = 7 * inputs.weeks
     found = find_candidates(known, inputs, first_day=first_day, days=days)
-    saved = _saved(fleet, found, inputs, days)
-    found = replace(found, value=np.repeat(np.maximum(saved, -1.0)[:, None], days, axis=1))
+    if not weighed:
+        saved = _saved(fleet, found, inputs, days)
+        found = replace(found, value=np.repeat(np.maximum(saved, -1.0)[:, None], days, axis=1))
     work = list_work(known, inputs, found, fleet.catalogue, first_day)
     built = build(known, inputs, work, first_day=first_day, days=days)
     failures = found.places.groupby("job")["failures"].sum()
@@ -298,6 +301,7 @@ def compare_ways(
 WAYS: dict[str, Way] = {
     "plan": by_plan,
     "greedy": by_greed,
+    "greedy, weighed": partial(by_greed, weighed=True),
     "run to failure": run_to_failure,
 }
 
