@@ -37,8 +37,8 @@ class Outlook:
     ratio), even (expected of any position of its class and component, whatever its age), of_like
     (the same of one that runs as its class does), older (than half of its kind, at an age that
     makes it fail more often), season (how many times its usual its component fails over the
-    horizon; usual, usual_new, even and of_like have it in them), part and kind (place in `kinds`,
-    one entry a clock, and in that).
+    horizon; usual, usual_new, even and of_like have it in them), law_part and law (place in
+    `kinds`, one entry a clock, and in that).
     """
 
     ground: Ground
@@ -94,7 +94,7 @@ def look_ahead(
     left_out: Counter[str] = Counter()
     for number, part in enumerate(parts):
         now, past, missing, of_part = _one_clock(reader, part, days, bounds=bounds)
-        positions.append(now.assign(part=number))
+        positions.append(now.assign(law_part=number))
         seen.append(past)
         kinds.append(of_part)
         left_out.update(missing)
@@ -146,7 +146,7 @@ def _with_usual(now: pd.DataFrame, kinds: Kinds) -> pd.DataFrame:
     everywhere = np.ones(len(now), dtype=bool)
     kept = ["locomotive", "class", "component", "position", "clock", "since", "age", "stored"]
     return now[kept].assign(
-        kind=kind,
+        law=kind,
         start_known=known,
         use=use,
         usual=kinds.usual(kind, age, use, known),

@@ -40,7 +40,7 @@ class Ahead:
         over the horizon, of all components).
     positions
         A row a position in service: locomotive, class, component, position, clock, age (at the
-        data cut), a_day, start_known, ratio, part and kind (its law: place in `kinds`), rises (the
+        data cut), a_day, start_known, ratio, law_part and law (place in `kinds`), rises (the
         intensity of its kind clearly rises with age), renewed (chance that a failure is closed by
         a renewal), down_days and cost_each (means of a failure).
     standing
@@ -131,11 +131,11 @@ def _positions(outlook: Outlook, ground: Ground, days: int) -> pd.DataFrame:
     frame = outlook.frame.merge(losses(ground), how="left", on="component")
     frame = frame.merge(_renewed(ground), how="left", on=["class", "component"])
     shapes = [kinds.fits.shape_lower for kinds in outlook.kinds]
-    part, kind = frame["part"].to_numpy(np.int64), frame["kind"].to_numpy(np.int64)
+    part, kind = frame["law_part"].to_numpy(np.int64), frame["law"].to_numpy(np.int64)
     lower = np.array([shapes[p][k] for p, k in zip(part, kind, strict=True)], dtype=np.float64)
     kept = ["locomotive", "class", "component", "position", "clock", "age", "start_known"]
-    kept += ["ratio", "part", "kind", "renewed", "expected"]
-    return frame[kept].assign(
+    kept += ["ratio", "law_part", "kind_law", "renewed", "expected"]
+    return frame.assign(kind_law=kind)[kept].assign(
         a_day=frame["use"] / days,
         rises=(lower > 1) & (frame["events"] >= FEWEST_EVENTS),
         down_days=frame["down_days"].fillna(0.0),

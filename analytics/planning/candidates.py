@@ -161,9 +161,9 @@ def _tabulate(
         wide = ages.shape[1]
         found = np.zeros(ages.shape)
         for number, of_clock in enumerate(kinds):
-            rows = np.flatnonzero(laws["part"].to_numpy() == number)
+            rows = np.flatnonzero(laws["law_part"].to_numpy() == number)
             if rows.size:
-                kind = np.repeat(laws["kind"].to_numpy(np.int64)[rows], wide)
+                kind = np.repeat(laws["kind_law"].to_numpy(np.int64)[rows], wide)
                 use = ages[rows].ravel()
                 new, known = np.zeros(use.size), np.ones(use.size, dtype=bool)
                 found[rows] = of_clock.usual(kind, new, use, known).reshape(-1, wide)

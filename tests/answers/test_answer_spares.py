@@ -21,13 +21,18 @@ from tests.answers.hand import H_A_DAY, answer, day, railway, reader_of, three_f
 PLACES = 4
 
 
-@cache
-def five_failures(**locomotive: str) -> Reader:
-    """Add two failures to the three: 5A position 1 on days 20, 60, 80, position 2 on day 90."""
-    exact = {"severity": "in-service", "action": "replaced"}
+def with_more(*failures: tuple[int, str], **locomotive: str) -> Reader:
+    """Add failures of 5A, by day and position, to the three."""
     world = three_failures(**locomotive)
-    world.finding(day(80), **exact).finding(day(90), position="2", **exact)
+    for number, position in failures:
+        world.finding(day(number), position=position, severity="in-service", action="replaced")
     return reader_of(world)
+
+
+@cache
+def five_failures() -> Reader:
+    """5A position 1 fails on days 20, 60, 80, position 2 on day 90, 6B position 2 on day 30."""
+    return with_more((80, "1"), (90, "2"))
 
 
 def row_of(reader: Reader, **asked: object) -> pd.Series:
@@ -59,19 +64,20 @@ def test_expected_renewals_agree_with_drawn_ones(days: int) -> None:
 
 def test_part_of_unknown_age_has_the_long_run_rate() -> None:
     # records begin long after entry into service: nobody knows the first lives, so that the
-    # positions not renewed since, 6B position 1 alone, run at 1 / mean life
-    reader = five_failures(in_service_from="2020-01-01")
+    # positions not renewed since, 6B position 1 alone, run at 1 / mean life; 5 later are known
+    later = ((80, "1"), (95, "1"), (40, "2"), (70, "2"), (90, "2"))
+    reader = with_more(*later, in_service_from="2020-01-01")
     ages = answer(reader, "ages", component="injector").table
     unknown = ages[~ages["start_known"]]
     assert unknown[["locomotive", "position"]].to_numpy().tolist() == [["6B", 1]]
     fit = answer(reader, "survival", fit=True, component="injector", by=("component",)).table
-    mean = fit.loc[fit["model"] == "weibull", "mean"].iloc[0]
+    law = fit[fit["model"] == "weibull"].iloc[0]
     both = row_of(reader, lead_time="28d", locomotive="6B")
     assert both["positions"] == 2
     # by hand: position 2 was renewed on day 30, 20 days before the end
-    law = fit[fit["model"] == "weibull"].iloc[0]
     left = 1 - math.exp((200 / law["scale"]) ** law["shape"] - (480 / law["scale"]) ** law["shape"])
-    one = both["expected"] - 28 * H_A_DAY / mean
+    assert law["failures"] == 5
+    one = both["expected"] - 28 * H_A_DAY / law["mean"]
     assert left <= one <= left * 1.5  # a second renewal within the 28 days adds a little
 
 

@@ -31,9 +31,14 @@ COLUMNS = {
     "rate_lower, rate_upper, at_risk_at_window, median_gap_days, note",
     "repeats": "locomotive, component, position, length, first, last, open, down_hours, cost, "
     "actions",
+    "replace-age": "class, component, clock, failures, shape, shape_lower, failure_cost, "
+    "planned_cost, age, age_from, age_to, weeks, rate, rate_failure, saving, saving_lower, "
+    "saving_upper, note",
+    "spares": "component, positions, failures, expected, lower, upper, seen, spread, stock, "
+    "stock_upper, service, note",
     "quality": "table, column, filled_share, days_without_inspection, counters_still, note",
 }
-UNGROUPED = ("repeats", "quality")
+UNGROUPED = ("repeats", "replace-age", "spares", "quality")
 EVERY = pytest.mark.parametrize("question", COLUMNS)
 
 

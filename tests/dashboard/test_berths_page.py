@@ -35,6 +35,11 @@ FINDINGS = (
     "B-1,2026-01-05,injector,worn,rectify,replaced\n"
     "B-2,2026-01-06,injector,worn,rectify,replaced\n"
 )
+INSPECTIONS = "locomotive,inspected_at,kind,outcome,engine_hours\n" + "".join(
+    f"{name},2026-01-0{day},daily,released,{100 + 8 * day}\n"
+    for name in ("B-1", "B-2")
+    for day in range(1, 7)
+)
 PLANNING = """
 [plan]
 weeks = 4
@@ -60,9 +65,11 @@ hours = { fitter = 8.0 }
 def store(tmp_path: Path) -> Store:
     """Two locomotives, one berth, one visit due; no plan is made yet."""
     made = Store.create(tmp_path / "store", {"small.toml": CATALOGUE})
-    for name, text in (("locomotives", REGISTER), ("findings", FINDINGS)):
+    texts_of = {"locomotives": REGISTER, "findings": FINDINGS, "inspections": INSPECTIONS}
+    for name, text in texts_of.items():
         (tmp_path / f"{name}.csv").write_text(text)
-    ingest(made, [tmp_path / "findings.csv", tmp_path / "locomotives.csv"])
+    report = ingest(made, [tmp_path / f"{name}.csv" for name in texts_of])
+    assert sum(file.accepted for file in report.files) == 2 + 2 + 12
     (made.root / "planning.toml").write_text(PLANNING, encoding="utf-8")
     return made
 
@@ -177,9 +184,8 @@ def test_pin_and_free_day_are_kept_and_every_part_shows_the_new_version(
     )
 
 
-def test_page_turns_to_the_version_that_has_just_been_made(
-    client: FlaskClient, planned: Store
-) -> None:
+@pytest.mark.usefixtures("planned")
+def test_page_turns_to_the_version_that_has_just_been_made(client: FlaskClient) -> None:
     answer = client.post("/_dash-update-component", json=call("")).get_json()
     assert answer["sideUpdate"] == {"address": {"search": "?version=1"}}
 
@@ -241,8 +247,9 @@ def test_one_more_of_everything_is_worked_out_when_it_is_asked_for(
     assert "One more of anything would bring nothing." in part(client, "plan_worth", PAGE)
 
 
+@pytest.mark.usefixtures("planned")
 def test_number_in_the_address_that_is_no_version_shows_the_one_in_force(
-    client: FlaskClient, planned: Store
+    client: FlaskClient,
 ) -> None:
     for query in ("?version=99", "?version=x", "?version=0"):
         assert "Version 1: 1 visit" in part(client, "berth_plan", PAGE, query)
@@ -251,7 +258,8 @@ def test_number_in_the_address_that_is_no_version_shows_the_one_in_force(
     assert "other cannot be" in part(client, "facts", PAGE, "?other=x")
 
 
-def test_plan_is_taken_along_whole(client: FlaskClient, planned: Store) -> None:
+@pytest.mark.usefixtures("planned")
+def test_plan_is_taken_along_whole(client: FlaskClient) -> None:
     facts = post(client, part_call("facts", PAGE))
     hrefs = {href.split("?")[0].rsplit(".", 1)[1]: href for href in links(facts) if WHOLE in href}
     assert set(hrefs) == {"pdf", "xlsx", "ics"}
@@ -304,7 +312,8 @@ def in_force(shown: Page, version: int) -> None:
     settled(shown, "Berths")
 
 
-def test_frame_of_the_page_has_the_panel(client: FlaskClient, planned: Store) -> None:
+@pytest.mark.usefixtures("planned")
+def test_frame_of_the_page_has_the_panel(client: FlaskClient) -> None:
     said = " ".join(texts(post(client, page_call(PAGE))))
     for words in ("A visit has to begin", "A day stays free", "Solve again"):
         assert words in said
