@@ -15,6 +15,7 @@ from tempfile import TemporaryDirectory
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from analytics.planning.again import Change, make_version, read_store_inputs
 from analytics.store import Store
 from dashboard.pages.registry import PAGES
 from data_demo.build import build
@@ -46,7 +47,7 @@ def main(arguments: list[str]) -> int:
         print(f"no Chromium found: install one, or name it in {VARIABLE}", file=sys.stderr)
         return 1
     with TemporaryDirectory(prefix="shedbook-pictures-") as folder:
-        store = Store.open(given.store) if given.store else build(Path(folder) / "demo")
+        store = Store.open(given.store) if given.store else _planned(Path(folder) / "demo")
         with served(store) as address, sync_playwright() as playwright:
             browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
             expect.set_options(timeout=120_000)
@@ -54,6 +55,14 @@ def main(arguments: list[str]) -> int:
             _take_all(browser, address, store, given.to)
             browser.close()
     return 0
+
+
+def _planned(folder: Path) -> Store:
+    """Make the demo with its berths planned."""
+    store = build(folder)
+    inputs = read_store_inputs(store, store.root / "planning.toml")
+    make_version(store, Change(more=True), inputs=inputs, who="planner")
+    return store
 
 
 def _take_all(browser: Browser, address: str, store: Store, to: Path) -> None:

@@ -51,7 +51,7 @@ def broken(
     faults += _apart(plan)
     faults += _labour(known, berths, inputs)
     faults += _spares(known, inputs)
-    faults += _due(plan, known, berths, inputs, classes)
+    faults += _due(plan, known, berths, inputs, set(classes) - set(stored))
     faults += _as_asked(plan, inputs)
     faults += _traffic(plan, inputs, classes, {*stored, *standing})
     faults += _standing(plan, set(standing) & set(classes))
@@ -154,7 +154,7 @@ def _due(
     visits: list[Visit],
     berths: Mapping[str, Berth],
     inputs: PlanInputs,
-    classes: Mapping[str, str],
+    in_use: Collection[str],
 ) -> Iterator[Message]:
     """Every visit that a rule asks for within the horizon is there once, whole and in time."""
     last = plan.first_day + timedelta(days=plan.days - 1)
@@ -166,7 +166,7 @@ def _due(
     for asked in inputs.visits:
         found = planned.pop((asked.locomotive, asked.name), [])
         said = {"locomotive": asked.locomotive, "name": asked.name}
-        needed = plan.first_day <= asked.latest <= last and asked.locomotive in classes
+        needed = plan.first_day <= asked.latest <= last and asked.locomotive in in_use
         if len(found) > 1 or (needed and not found):
             yield Message("broken.due_count", number=len(found), latest=asked.latest, **said)
         for visit, job in found:

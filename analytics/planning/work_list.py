@@ -52,11 +52,11 @@ def list_work(
     Conventions
     -----------
     Due: a visit that must be over within the horizon has to be planned; one whose latest date lies
-    beyond may be. Either is worth the stop that it needs anyway, so that the worth of a plan is
-    against doing nothing but what is due. Mend: a locomotive that
-    stands has to be mended, and loses a day out of traffic for each day of waiting; an open finding
-    on a component marked as safety has to be mended within the horizon; another one, on a component
-    that a job covers, may be, and is worth the stop it would need by itself.
+    beyond may be; one of a locomotive out of use waits until it is back. Either is worth the stop
+    that it needs anyway, so that the worth of a plan is against doing only what is due. Mend: a
+    locomotive that stands has to be mended, and loses a day out of traffic for each day of waiting;
+    an open finding on a component marked as safety has to be mended within the horizon; another
+    one, on a component that a job covers, may be, and is worth the stop it would need by itself.
     """
     days = candidates.value.shape[1]
     return [
@@ -87,11 +87,12 @@ def _by_forecast(candidates: Candidates, inputs: PlanInputs, days: int) -> list[
 
 def _due(inputs: PlanInputs, ahead: Ahead, first_day: date, days: int) -> list[Work]:
     classes = ahead.classes
+    in_use = set(ahead.fleet.loc[~ahead.fleet["stored"], "locomotive"])
     found = []
     for visit in inputs.visits:
         begin = max((visit.earliest - first_day).days, 0)
         latest = (visit.latest - first_day).days
-        if begin < days and latest >= 0 and visit.locomotive in classes:
+        if begin < days and latest >= 0 and visit.locomotive in in_use:
             stop = visit.days * inputs.costs.day_out_of(classes[visit.locomotive])
             found.append(_due_visit(visit, stop, (begin, latest), days))
     return found
