@@ -13,7 +13,7 @@ from analytics.answers.basis import make_basis
 from analytics.answers.clocks import on_clock
 from analytics.answers.daily_use import daily_use
 from analytics.answers.ground import Ground, lay_ground
-from analytics.answers.weibull_lives import KIND, failure_costs, planned_costs, weibull_lives
+from analytics.answers.weibull_lives import failure_costs, planned_costs, weibull_lives
 from analytics.errors import ScopeError
 from analytics.estimate.rate import BoolArray, FloatArray
 from analytics.estimate.replacement import ReplacementPolicy, replacement_policy
@@ -104,10 +104,7 @@ def replace_age(
             raise ScopeError(f"{name} is a number above 0, not {cost!r}.")
     if not (day_cost >= 0 and np.isfinite(day_cost)):
         raise ScopeError(f"day_cost is 0 or more, not {day_cost!r}.")
-    found = weibull_lives(reader, scope, level=ONE_SIDED)
-    bounds = weibull_lives(reader, scope, level=scope.level)
-    named = {"shape_lower": "low", "shape_upper": "high"}
-    found = found.merge(bounds[[*KIND, *named]].rename(columns=named), how="left", on=KIND)
+    found = weibull_lives(reader, scope, level=ONE_SIDED, also=scope.level)
     ground = lay_ground(reader, scope)
     found = _priced(found, ground, failure_cost, planned_cost, day_cost)
     table = _with_ages(found, ground)

@@ -2,31 +2,58 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
+import numpy as np
 import pandas as pd
 
 from analytics.answers.expected import by_clock
-from analytics.answers.fit import fit_lives
+from analytics.answers.fit import life_data
 from analytics.answers.ground import Ground, lay_ground
+from analytics.answers.groups import each_group
+from analytics.answers.survival import read_ground
+from analytics.estimate.life_batch import LifeBatch, fit_batch
+from analytics.estimate.lives import FEWEST_FAILURES
 from analytics.scope import Scope
 from analytics.store import Reader
 
 KIND = ["class", "component"]
+_FIGURES = ("shape", "shape_lower", "shape_upper", "scale", "median", "mean")
 
 
-def weibull_lives(reader: Reader, scope: Scope, *, level: float) -> pd.DataFrame:
-    """Return class, component, clock, shape with bounds at the level, scale, mean and failures.
+def weibull_lives(
+    reader: Reader, scope: Scope, *, level: float, also: float | None = None
+) -> pd.DataFrame:
+    """Return class, component, clock, shape with bounds, scale, median, mean and failures.
 
-    One row a class and component with a Weibull law (3 failures or more).
+    One row a class and component with a Weibull law (3 failures or more). Bounds of the shape are
+    at `level`; with `also` given, `low` and `high` are those at that level.
     """
-    rows = []
-    for part in by_clock(lay_ground(reader, scope), scope.clock):
-        table = fit_lives(reader, replace(part, level=level), by=("class", "component")).table
-        rows.append(table[table["model"] == "weibull"])
-    found = pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()
-    kept = [*KIND, "clock", "shape", "shape_lower", "shape_upper", "scale", "median", "mean"]
-    return found[[*kept, "failures"]].reset_index(drop=True)
+    parts = by_clock(lay_ground(reader, scope), scope.clock)
+    found: pd.DataFrame = pd.concat(
+        [_of_clock(reader, part, level, also) for part in parts], ignore_index=True
+    )
+    return found
+
+
+def _of_clock(reader: Reader, scope: Scope, level: float, also: float | None) -> pd.DataFrame:
+    """Fit the law alone: the other laws and checks of `survival --fit` would take four times."""
+    ground, lives = read_ground(reader, scope)
+    keys, parts = [], []
+    for key, part, _ in each_group(lives.frame, KIND):
+        keys.append(key)
+        parts.append(life_data(part, lives))
+    batch = LifeBatch.join(parts)
+    fit = fit_batch(batch, "weibull", level=level)
+    table = pd.DataFrame(keys, columns=KIND).assign(
+        clock=ground.clock,
+        **{name: getattr(fit, name) for name in _FIGURES},
+        failures=np.round(fit.failures).astype(np.int64),
+    )
+    if also is not None:
+        other = fit_batch(batch, "weibull", level=also)
+        table = table.assign(low=other.shape_lower, high=other.shape_upper)
+    told = (table["failures"] >= FEWEST_FAILURES) & table["shape"].notna()
+    kept: pd.DataFrame = table[told].reset_index(drop=True)
+    return kept
 
 
 def planned_costs(ground: Ground) -> pd.DataFrame:
