@@ -175,11 +175,12 @@ def _add_callbacks(app: Dash, store: Store, settings: Settings) -> None:
     def show_replan(
         _clicks: list[int], _watched: int | None, fields: list[Any], more: bool, query: str | None
     ) -> list[Component]:
-        # A button that has just been drawn reports too, not pressed yet.
-        pressed = (ctx.triggered_id or {}).get("part", "") if ctx.triggered[0]["value"] else ""
+        at = ctx.triggered_id or {}  # also a button that has just been drawn, not pressed yet
+        pressed = at.get("part", "") if ctx.triggered[0]["value"] else ""
         given = {**dict(zip(replan.FIELDS, fields, strict=False)), "more": more}
         with visiting(store, settings, path=None, query=query) as visit:
-            drawn, shows = draw_replan(visit, pressed=pressed, given=given)
+            watched = at.get("type") == replan.WATCH
+            drawn, shows = draw_replan(visit, pressed=pressed, watched=watched, given=given)
         if shows:  # the version that has just been made
             set_props(shell.ADDRESS, {"search": shows})
         return drawn

@@ -7,6 +7,7 @@ nothing heavy is loaded before it is needed.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from importlib import import_module
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -79,7 +80,7 @@ UNGROUPED = (
 def ask_reader(
     reader: Reader, question: str, scope: Scope, *, by: Sequence[str] = (), **options: Any
 ) -> Answer:
-    """Answer one question.
+    """Answer one question; where no class in scope has what was named, its reading says so.
 
     Parameters
     ----------
@@ -109,4 +110,10 @@ def ask_reader(
     grouped = {} if question in UNGROUPED else {"by": tuple(by)}
     module, function = QUESTIONS[question].split(":")
     answer: Answer = getattr(import_module(module), function)(reader, scope, **grouped, **options)
+    if scope.components:
+        from analytics.answers.places import NOT_BY_PLACE, no_place
+
+        said = None if question in NOT_BY_PLACE else no_place(reader, scope)
+        if said is not None:
+            return replace(answer, reading=said)
     return answer

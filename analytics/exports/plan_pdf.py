@@ -61,6 +61,7 @@ def page_of(version: Version) -> str:
         f"<h1>{escape(title)}</h1>",
         _paragraph(Message("plan.made", **_made(version))),
         _paragraph(Message("plan.caution"), "caution"),
+        *_asked(version),
         *_calendar(version),
         _heading("visits"),
         _table("visits", _VISITS, tables.visit_rows(plan)),
@@ -88,6 +89,18 @@ def _made(version: Version) -> dict[str, object]:
         "version": version.number, "visits": len(plan.visits), "weeks": plan.days // 7,
         "first": plan.first_day, "value": plan.value, "bound": plan.bound, "gap": 100 * plan.gap,
     }  # fmt: skip
+
+
+def _asked(version: Version) -> list[str]:
+    """Say what was pinned and kept free by hand."""
+    plan = version.plan
+    return [
+        _paragraph(
+            Message(f"paper.{word}", wishes=[f"{name} {day}".strip() for name, day in wishes])
+        )
+        for word, wishes in (("pins", plan.pins), ("forbidden", plan.forbidden))
+        if wishes
+    ]
 
 
 def _paragraph(message: Message, look: str = "") -> str:

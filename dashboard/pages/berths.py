@@ -22,7 +22,7 @@ from dashboard.pages.heads import lead
 from dashboard.pages.kind import PageKind
 from dashboard.urls import DATA
 from dashboard.visit import Visit
-from dashboard.work import ask_plan, ask_plan_undone, plans_asked
+from dashboard.work import ask_plan, ask_plan_undone, plans_asked, start
 
 WHOLE = "berth-plan"
 """Name of the whole plan among the data files."""
@@ -74,7 +74,7 @@ def _draw_foot(visit: Visit) -> list[Component]:
 
 
 def draw_replan(
-    visit: Visit, *, pressed: str, given: Mapping[str, Any]
+    visit: Visit, *, pressed: str, watched: bool, given: Mapping[str, Any]
 ) -> tuple[list[Component], str | None]:
     """Ask for a change, where a button was pressed, and draw how far the work has got.
 
@@ -92,8 +92,10 @@ def draw_replan(
         except PlanError as wrong:
             missing = str(wrong)
     jobs = plans_asked(visit.store, _FEW_JOBS)
+    if any(job.state == "waiting" for job in jobs):  # also since another process ended
+        start(visit.store)
     query = None
-    if not pressed and jobs and jobs[0].state == "done":
+    if watched and jobs and jobs[0].state == "done":
         query = without(visit.query, ("version",), version=jobs[0].result)
     return build_inside(_offer(visit), jobs, visit.wording, missing), query
 

@@ -28,6 +28,7 @@ _AS = {
 }
 """Columns whose name means something else in other tables."""
 _WORDS = ("kind", "change", "limit", "more")
+"""Columns of the plan's own words."""
 _SHOWN = {
     "visits": ("locomotive", "from", "to", "berth", "jobs", "labour", "plan_worth", "reason"),
     "left-out": ("locomotive", "class", "failures_ahead", "worth", "reason"),
@@ -80,7 +81,11 @@ def _section(
         reading=wording.say(answer.reading),
         figure=figure,
         table=twin(frame, _SHOWN[part], clock=answer.basis.clock, shares=shares, opened=True),
-        notes=tuple(wording.say(note) for note in answer.notes),
+        notes=tuple(
+            wording.say(note)
+            for note in answer.notes
+            if part == "visits" or note.key != "plan.older"  # said once on a page
+        ),
         basis=None if part == "versions" else grounds(answer.basis, wording, of="visits"),
     )
 
@@ -97,7 +102,7 @@ def _in_words(frame: pd.DataFrame, wording: Wording) -> pd.DataFrame:
     if "component" in frame:
         changed["component"] = frame["component"].map(lambda names: _labels(names, wording))
     if "position" in frame:
-        changed["position"] = frame["position"].map(_in_runs)
+        changed["position"] = frame["position"].map(in_runs)
     if "reason" in frame:
         changed["reason"] = frame["reason"].map(wording.relabel)
     return frame.assign(**changed).rename(columns=_AS)
@@ -107,10 +112,10 @@ def _labels(names: str, wording: Wording) -> str:
     return ", ".join(wording.label("component", name) for name in names.split(", ") if name)
 
 
-def _in_runs(numbers: str) -> str:
+def in_runs(numbers: str) -> str:
     """Write positions that follow on each other as a run.
 
-    >>> _in_runs("1, 2, 3, 5, 7, 8"), _in_runs("4"), _in_runs("")
+    >>> in_runs("1, 2, 3, 5, 7, 8"), in_runs("4"), in_runs("")
     ('1–3, 5, 7, 8', '4', '')
     """
     runs: list[list[str]] = []
@@ -153,7 +158,7 @@ def _figure(visits: pd.DataFrame, days: pd.DataFrame, wording: Wording) -> Figur
         weekdays=wording.phrase("berth_plan.weekdays").split(),
         months=wording.phrase("berth_plan.months").split(),
     )
-    kinds = [Kind(wording.phrase(f"plan_kind.{name}"), mark) for name, mark in KINDS.items()]
+    kinds = [Kind(wording.phrase(f"plan_mark.{name}"), mark) for name, mark in KINDS.items()]
     return draw_berths(stays, kinds, calendar)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shutil
 import time
 from pathlib import Path
 from typing import Any
@@ -61,31 +62,46 @@ hours = { fitter = 8.0 }
 """
 
 
-@pytest.fixture
-def store(tmp_path: Path) -> Store:
-    """Two locomotives, one berth, one visit due; no plan is made yet."""
-    made = Store.create(tmp_path / "store", {"small.toml": CATALOGUE})
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two locomotives, one berth, one visit due: a folder without a plan, one with its first."""
+    folder = tmp_path_factory.mktemp("begun")
+    made = Store.create(folder / "unplanned", {"small.toml": CATALOGUE})
     texts_of = {"locomotives": REGISTER, "findings": FINDINGS, "inspections": INSPECTIONS}
     for name, text in texts_of.items():
-        (tmp_path / f"{name}.csv").write_text(text)
-    report = ingest(made, [tmp_path / f"{name}.csv" for name in texts_of])
+        (folder / f"{name}.csv").write_text(text)
+    report = ingest(made, [folder / f"{name}.csv" for name in texts_of])
     assert sum(file.accepted for file in report.files) == 2 + 2 + 12
     (made.root / "planning.toml").write_text(PLANNING, encoding="utf-8")
-    return made
+    shutil.copytree(made.root, folder / "planned")
+    planned = Store.open(folder / "planned")
+    post(client_of(planned), call(replan.FIRST))
+    assert wait_until_over(planned) == "done"
+    return folder
 
 
 @pytest.fixture
-def client(store: Store) -> FlaskClient:
+def store(begun: Path, tmp_path: Path) -> Store:
+    """No plan is made yet."""
+    return Store.open(shutil.copytree(begun / "unplanned", tmp_path / "store"))
+
+
+@pytest.fixture
+def planned(begun: Path, tmp_path: Path) -> Store:
+    """The first plan is made, from the file in the store's folder."""
+    return Store.open(shutil.copytree(begun / "planned", tmp_path / "planned"))
+
+
+@pytest.fixture
+def client(request: pytest.FixtureRequest) -> FlaskClient:
+    """The pages of the store that a test has: with its first plan where it asks for that."""
+    kind = "planned" if "planned" in request.fixturenames else "store"
+    return client_of(request.getfixturevalue(kind))
+
+
+def client_of(store: Store) -> FlaskClient:
     made: FlaskClient = create_app(store, Settings()).server.test_client()
     return made
-
-
-@pytest.fixture
-def planned(client: FlaskClient, store: Store) -> Store:
-    """The same with its first plan, made from the file in the store's folder."""
-    post(client, call(replan.FIRST))
-    assert wait_until_over(store) == "done"
-    return store
 
 
 def call(button: str, *, more: bool = False, clicks: int = 1, **given: Any) -> dict[str, Any]:
@@ -308,7 +324,7 @@ def test_planner_pins_solves_again_and_undoes_in_the_browser(
 def in_force(shown: Page, version: int) -> None:
     """Wait until the page shows a version, without being loaded again."""
     expect(shown.get_by_text(f"version {version} was made at")).to_be_visible()
-    expect(shown.get_by_text(f"Version {version} is in force")).to_be_visible()
+    expect(shown.get_by_text(f"Version {version} is in force: made")).to_be_visible()
     settled(shown, "Berths")
 
 

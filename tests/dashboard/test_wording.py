@@ -62,7 +62,7 @@ def is_put_together(key: str) -> bool:
     """Tell whether an f-string of the code can give this key."""
     text = "".join(path.read_text(encoding="utf-8") for path in SOURCES)
     made = set(
-        re.findall(r"""f["']([a-z_{}.]*[a-z_]\.[a-z_{}.]+|\{[a-z_]+\}\.[a-z_]+)["']""", text)
+        re.findall(r"""f["']([a-z_][a-z_{}.]*\.[a-z_{}.]+|\{[a-z_]+\}\.[a-z_]+)["']""", text)
     )
     return any(re.fullmatch(_pattern(one), key) for one in made)
 
