@@ -173,9 +173,21 @@ def _with_crossing(
     ):
         known = pd.Series(np.nan, table.index)
         known[enough] = days
-        date = pd.to_datetime(np.floor(known.where(told) + _ROUNDING), unit="D")
-        table[name] = date.astype("datetime64[us]")
+        table[name] = _dates(known.where(told))
     return table
+
+
+def _dates(days: pd.Series[float]) -> pd.Series[pd.Timestamp]:
+    """Return the dates of whole days since 1970.
+
+    Not by `to_datetime`: pandas 2.3 rounds what lies in memory where a value is missing, and fails
+    now and then on it.
+    """
+    whole = np.floor(days.to_numpy(dtype=np.float64) + _ROUNDING)
+    some = np.isfinite(whole)
+    dates = np.full(len(whole), np.datetime64("NaT", "us"))
+    dates[some] = whole[some].astype(np.int64).astype("datetime64[D]")
+    return pd.Series(dates, index=days.index)
 
 
 def _next_limit(table: pd.DataFrame) -> tuple[pd.Series[float], pd.Series[float]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from datetime import date, datetime
@@ -10,7 +11,14 @@ from typing import Any
 from analytics.planning import forms
 from analytics.planning.inputs import EVERY_DAY, PER_LOCOMOTIVE, PER_POSITION
 
-_AMOUNT = re.compile(r"(.*\S)[\s:=]+(-?\d+(?:[.,]\d+)?)\s*h?")
+_AMOUNT = re.compile(r"(.*[^\s:=])[\s:=]+(-?\d+(?:[.,]\d+)?)\s*h?")
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
+_ONE_COMMA = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")  # 1,200: a thousand, or one and a bit
+_DASHES = re.compile(r"\s*[-\u2013\u2014]\s*")  # as a spreadsheet makes of Mon - Fri
+_LARGEST = 1e12  # beyond it no cost, hour or piece; the solver keeps its digits
+_YEARS = range(1990, 2200)
+_WANTED_DAYS = "weekdays such as Mon-Fri or Mon, Wed"
+_FULL_DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
 def read_cell(cell: Any, holds: str) -> Any:
@@ -27,41 +35,46 @@ def read_cell(cell: Any, holds: str) -> Any:
 def _number(cell: Any) -> float:
     if isinstance(cell, bool):
         raise ValueError("a number")
-    try:
-        found = float(str(cell).strip().replace("\u00a0", "").replace(" ", "").replace(",", "."))
-    except ValueError:
-        raise ValueError("a number") from None
-    if found != found or found in (float("inf"), float("-inf")):
+    text = str(cell).strip().replace("\u00a0", "").replace(" ", "")
+    if _ONE_COMMA.fullmatch(text):
+        raise ValueError("a number without a comma, such as 1200 or 1.2")
+    if not _NUMBER.fullmatch(text):
         raise ValueError("a number")
+    found = float(text.replace(",", "."))
+    if not abs(found) < _LARGEST:
+        raise ValueError("a number below a million millions")
     return found
 
 
 def _whole(cell: Any) -> int:
     try:
         found = _number(cell)
-    except ValueError:
-        raise ValueError("a whole number") from None
+    except ValueError as wanted:
+        raise ValueError(str(wanted).replace("a number", "a whole number", 1)) from None
     if found != int(found):
         raise ValueError("a whole number")
     return int(found)
 
 
 def _day(cell: Any) -> date:
-    if isinstance(cell, datetime):
-        return cell.date()
-    if isinstance(cell, date):
-        return cell
+    wanted = "a date such as 2026-07-01"
     try:
-        return date.fromisoformat(str(cell).strip()[:10])
+        found = cell if isinstance(cell, date) else datetime.fromisoformat(str(cell).strip())
     except ValueError:
-        raise ValueError("a date such as 2026-07-01") from None
+        raise ValueError(wanted) from None
+    if found.year not in _YEARS:
+        raise ValueError(f"{wanted}, of the years {_YEARS[0]} to {_YEARS[-1]}")
+    return found.date() if isinstance(found, datetime) else found
 
 
 def _name(cell: Any) -> str:
-    if isinstance(cell, float) and cell == int(cell):
+    if isinstance(cell, float) and cell.is_integer():
         cell = int(cell)  # a spreadsheet's 1 is 1.0
+    if isinstance(cell, date):  # spreadsheets make a date of 1-2
+        raise ValueError("a name, in a cell formatted as text")
     found = str(cell).strip()
-    if not found or isinstance(cell, (dict, list)):
+    is_plain = isinstance(cell, (str, int, float)) and not isinstance(cell, bool)
+    if not found or not is_plain or (isinstance(cell, float) and not math.isfinite(cell)):
         raise ValueError("a name")
     return found
 
@@ -80,7 +93,8 @@ def _amounts(cell: Any) -> dict[str, float]:
     if isinstance(cell, Mapping):
         pairs = [(str(name), amount) for name, amount in cell.items()]
     else:
-        found = [_AMOUNT.fullmatch(part.strip()) for part in str(cell).split(";") if part.strip()]
+        parts = re.split(r"[;\n]|,(?!\d)", str(cell))  # a comma before a digit is a decimal one
+        found = [_AMOUNT.fullmatch(part.strip()) for part in parts if part.strip()]
         if not found or not all(found):
             raise ValueError(wanted)
         pairs = [(one[1], one[2]) for one in found if one]
@@ -101,9 +115,14 @@ def _counts(cell: Any) -> dict[str, int]:
 
 
 def _weekdays(cell: Any) -> tuple[int, ...]:
-    parts = cell if isinstance(cell, list) else re.split(r"[;,\s]+", str(cell).strip())
+    texts = [
+        _DASHES.sub("-", str(one).strip()) for one in (cell if isinstance(cell, list) else [cell])
+    ]
+    parts = [part for text in texts for part in re.split(r"[;,\s]+", text) if part]
+    if not parts:
+        raise ValueError(_WANTED_DAYS)
     found: set[int] = set()
-    for part in (str(one).strip().lower() for one in parts):
+    for part in (one.lower() for one in parts):
         if part in ("all", "daily", "every"):
             found.update(EVERY_DAY)
             continue
@@ -114,10 +133,10 @@ def _weekdays(cell: Any) -> tuple[int, ...]:
 
 
 def _weekday(word: str) -> int:
-    known = [day.lower() for day in forms.WEEKDAYS]
-    if word[:3] not in known or len(word) < 3:
-        raise ValueError("weekdays such as Mon-Fri or Mon, Wed")
-    return known.index(word[:3])
+    fits = [number for number, day in enumerate(_FULL_DAYS) if day.startswith(word)]
+    if len(word) < 3 or not fits:
+        raise ValueError(_WANTED_DAYS)
+    return fits[0]
 
 
 def _per(cell: Any) -> str:

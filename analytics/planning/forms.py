@@ -146,7 +146,7 @@ FORMS: Mapping[str, Form] = {
     "visits": Form(
         "visits that a rule or the law asks for",
         {
-            "locomotive": Column(NAME, "locomotive", needed=True, example="EXAMPLE"),
+            "locomotive": Column(NAME, "locomotive", needed=True, example="A-07"),
             "visit": Column(NAME, "its name", needed=True, example="frame inspection"),
             "earliest": Column(DAY, "it may begin on", needed=True, example="2026-07-06"),
             "latest": Column(DAY, "it must be over by", needed=True, example="2026-07-24"),

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from analytics.catalogue.model import Catalogue
-from analytics.errors import PlanError, nearest
+from analytics.errors import PlanError, nearest, unknown_name
 from analytics.planning.cells import read_cell
 from analytics.planning.forms import FORMS, Column
 from analytics.planning.inputs import (
@@ -26,12 +26,16 @@ from analytics.planning.inputs import (
     Traffic,
 )
 from analytics.planning.room_for import too_many_visits
-from analytics.planning.rows import Row, read_rows, rows_of_text
+from analytics.planning.rows import NO_HEADING, Row, read_rows, rows_of_text
 from analytics.planning.work_list import MEND
 
 MOST_WEEKS = 52
+_KINDS = {
+    "class": "class", "classes": "class", "component": "component", "components": "component",
+    "locomotive": "locomotive",
+}  # fmt: skip
 EXAMPLE = "EXAMPLE"
-"""The locomotive of the template's example rows."""
+"""Begins a cell of every example row of the template."""
 
 
 @dataclass(slots=True)
@@ -42,17 +46,15 @@ class _Sheet:
     locomotives: Mapping[str, str]
     first_day: date | None
     rows: dict[str, list[tuple[Row, dict[str, Any]]]] = field(default_factory=dict)
-    faults: list[str] = field(default_factory=list)
+    faults: list[tuple[str, str]] = field(default_factory=list)
 
     def fault(self, row: Row, said: str) -> None:
-        self.faults.append(f"{row.place}: {said}")
+        self.faults.append((row.place, said))
 
-    def known(self, row: Row, kind: str, names: Iterable[str], known: Iterable[str]) -> None:
-        there = list(known)
+    def known(self, row: Row, kind: str, names: Iterable[str], known: Collection[str]) -> None:
         for name in names:
-            if name not in there:
-                near = ", ".join(nearest(name, there)) or ", ".join(there[:8]) or "none"
-                self.fault(row, f"{kind} {name!r} is not known; nearest: {near}.")
+            if name not in known:
+                self.fault(row, unknown_name(kind, name, known))
 
 
 def read_inputs(
@@ -105,16 +107,21 @@ def _inputs(
     sheet = _Sheet(catalogue, locomotives, first_day)
     for row in rows:
         _take(sheet, row)
+    present = {row.table for row in rows}
     for table in ("costs", "berths"):
-        if not sheet.rows.get(table) and not sheet.faults:
-            sheet.faults.append(f"{name}: table {table} is missing or empty.")
-    if not sheet.faults:
-        _check_names(sheet)
-    inputs = _assemble(sheet) if not sheet.faults else None
-    if inputs is not None and first_day is not None:
-        sheet.faults += too_many_visits(inputs, inputs.first_day or first_day, name)
-    if sheet.faults or inputs is None:
-        raise PlanError("\n".join(sheet.faults))
+        if table not in present:
+            sheet.faults.append((name, f"table {table} is missing or empty; fill it in."))
+    _check_names(sheet)
+    _check_windows(sheet)
+    if sheet.faults:
+        order = {row.place: number for number, row in enumerate(rows)}
+        told = sorted(dict.fromkeys(sheet.faults), key=lambda one: order.get(one[0], len(order)))
+        raise PlanError("\n".join(f"{place}: {said}" for place, said in told))
+    inputs = _assemble(sheet)
+    begin = inputs.first_day or first_day
+    short = too_many_visits(inputs, begin, name) if begin else []
+    if short:
+        raise PlanError("\n".join(short))
     return inputs
 
 
@@ -123,12 +130,16 @@ def _take(sheet: _Sheet, row: Row) -> None:
     form = FORMS[row.table]
     if form.single and sheet.rows.get(row.table):
         sheet.fault(row, f"{row.table} has one row; take this one out.")
-    if str(row.cells.get("locomotive", "")).strip() == EXAMPLE:
+    if any(str(cell).strip().startswith(EXAMPLE) for cell in row.cells.values()):
         sheet.fault(row, "this is the template's example: write over it, or take it out.")
         return
     read: dict[str, Any] = {}
     for name, cell in row.cells.items():
         column = form.columns.get(name)
+        if name.startswith(NO_HEADING):
+            number = name.removeprefix(NO_HEADING).strip()
+            sheet.fault(row, f"column {number} has no heading; give it one, or clear the cell.")
+            continue
         if column is None:
             near = ", ".join(nearest(name, form.columns)) or ", ".join(form.columns)
             sheet.fault(row, f"column {name!r} is not known; nearest: {near}.")
@@ -156,18 +167,35 @@ def _check_number(sheet: _Sheet, row: Row, name: str, value: Any, column: Column
 
 
 def _check_span(sheet: _Sheet, row: Row, read: Mapping[str, Any]) -> None:
-    """Spans run forwards, and windows of visits do not lie in the past."""
+    """Spans run forwards, and a visit has room in its window."""
     for begin, end in (("from", "to"), ("earliest", "latest")):
         first, last = read.get(begin), read.get(end)
         if first and last and last < first:
             said = "closes before it opens" if row.table == "berths" else "ends before it begins"
             what = read.get("berth") or read.get("visit") or row.table
             sheet.fault(row, f"{what} {said}: {begin} {first}, {end} {last}; turn them round.")
-    latest = read.get("latest")
-    if latest and sheet.first_day and latest < sheet.first_day:
+    earliest, latest, days = read.get("earliest"), read.get("latest"), read.get("days", 1)
+    if earliest and latest and 0 < (latest - earliest).days + 1 < days:
+        room = (latest - earliest).days + 1
         sheet.fault(
-            row, f"latest {latest} lies before the first day of the plan, {sheet.first_day}."
+            row,
+            f"the visit lasts {days} days, but from {earliest} to {latest} are only {room}; make"
+            " the window longer.",
         )
+
+
+def _check_windows(sheet: _Sheet) -> None:
+    """No visit's window lies before the plan begins."""
+    own = next((read["first_day"] for _, read in sheet.rows.get("plan", []) if "first_day" in read),
+               sheet.first_day)  # fmt: skip
+    for row, read in sheet.rows.get("visits", []):
+        latest = read.get("latest")
+        if latest and own and latest < own:
+            sheet.fault(
+                row,
+                f"latest {latest} lies before the first day of the plan, {own}; move the window or"
+                " take the visit out.",
+            )
 
 
 def _names(sheet: _Sheet, table: str, column: str) -> list[str]:
@@ -180,20 +208,20 @@ def _check_names(sheet: _Sheet) -> None:
     jobs, spares = _names(sheet, "jobs", "job"), _names(sheet, "spares", "spare")
     skills = _names(sheet, "labour", "skill")
     visits = _names(sheet, "visits", "visit")
-    known: dict[str, Iterable[str]] = {
+    known: dict[str, Collection[str]] = {
         "class": classes, "classes": classes, "component": catalogue.components,
         "components": catalogue.components, "spare": spares, "locomotive": sheet.locomotives,
     }  # fmt: skip
     for table, rows in sheet.rows.items():
         for row, read in rows:
-            for column in ("class", "classes", "component", "components", "locomotive"):
+            for column, kind in _KINDS.items():
                 if column in read:
                     value = read[column]
                     names = value if isinstance(value, tuple) else (value,)
-                    sheet.known(row, column.removesuffix("s"), names, known[column])
+                    sheet.known(row, kind, names, known[column])
             sheet.known(row, "skill", _of(table, read, "hours", "mend_hours"), skills)
             sheet.known(row, "spare", _of(table, read, "parts"), spares)
-            if table == "orders":
+            if table == "orders" and "spare" in read:
                 sheet.known(row, "spare", [read["spare"]], spares)
             if table == "berths":
                 sheet.known(row, "job", read.get("jobs", ()), [*jobs, *visits, MEND])
@@ -218,15 +246,17 @@ def _of(table: str, read: Mapping[str, Any], *columns: str) -> list[str]:
 
 def _check_has(sheet: _Sheet, row: Row, read: Mapping[str, Any]) -> None:
     """A job is for components that some class has, each of one job alone."""
-    for component in read["components"]:
+    if read.get("job") == MEND:
+        sheet.fault(row, f"a job cannot be called {MEND}, which means any mending; rename it.")
+    for component in read.get("components", ()):
         if component not in sheet.catalogue.components:
             continue
         if not any(sheet.catalogue.positions(name, component) for name in sheet.catalogue.classes):
             sheet.fault(row, f"no class has the component {component!r}; take it out of the job.")
         others = [
-            other["job"]
+            other.get("job", "without a name")
             for _, other in sheet.rows["jobs"]
-            if other is not read and component in other["components"]
+            if other is not read and component in other.get("components", ())
         ]
         if others:
             sheet.fault(row, f"{component} also belongs to job {others[0]!r}; leave it in one.")
@@ -235,7 +265,9 @@ def _check_has(sheet: _Sheet, row: Row, read: Mapping[str, Any]) -> None:
 def _check_once(sheet: _Sheet, table: str, columns: tuple[str, ...]) -> None:
     seen: dict[tuple[Any, ...], Row] = {}
     for row, read in sheet.rows.get(table, []):
-        key = tuple(read[column] for column in columns)
+        key = tuple(read.get(column) for column in columns)
+        if None in key:
+            continue
         if key in seen:
             named = " ".join(str(part) for part in key)
             sheet.fault(row, f"{named!r} stands here a second time; leave one of the two.")
@@ -244,10 +276,12 @@ def _check_once(sheet: _Sheet, table: str, columns: tuple[str, ...]) -> None:
 
 def _check_fleet(sheet: _Sheet) -> None:
     for row, read in sheet.rows.get("traffic", []):
-        size = sum(of == read["class"] for of in sheet.locomotives.values())
-        if read["class"] in sheet.catalogue.classes and read["least"] > size:
+        of_class, least = read.get("class"), read.get("least", 0)
+        size = sum(of == of_class for of in sheet.locomotives.values())
+        if of_class in sheet.catalogue.classes and least > size:
             sheet.fault(
-                row, f"at least {read['least']} {read['class']} in traffic, but there are {size}."
+                row,
+                f"at least {least} {of_class} in traffic, but there are {size}; ask for fewer.",
             )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from itertools import accumulate
 
 from analytics.planning.inputs import DueVisit, PlanInputs
 
@@ -18,33 +19,40 @@ def too_many_visits(inputs: PlanInputs, first_day: date, name: str) -> list[str]
     of each latest date is told, and each visit whose window is too short for it.
     """
     last = first_day + timedelta(days=7 * inputs.weeks - 1)
+    calendar = [first_day + timedelta(days=number) for number in range(7 * inputs.weeks)]
+    opened = [
+        list(accumulate((one.open.hold_on(day) for day in calendar), initial=0))
+        for one in inputs.berths
+    ]
+
+    def open_days(begin: date, end: date) -> list[int]:
+        """Return how many days each berth is open in a span of the calendar."""
+        before, after = (begin - first_day).days, (end - first_day).days + 1
+        return [counted[after] - counted[before] for counted in opened]
+
     due = [visit for visit in inputs.visits if first_day <= visit.latest <= last]
-    found = []
+    found: list[str] = []
+    told: list[DueVisit] = []
     for visit in due:
         begin = max(visit.earliest, first_day)
-        if max(_open(inputs, begin, visit.latest, one) for one in range(len(inputs.berths))) < (
-            visit.days
-        ):
+        if max(open_days(begin, visit.latest)) < visit.days:
+            told.append(visit)
             found.append(
                 f"{name}: {visit.name} of {visit.locomotive} needs {visit.days} open days, and no"
-                f" berth has as many between {begin} and {visit.latest}."
+                f" berth has as many between {begin} and {visit.latest}; open a berth or move the"
+                " window."
             )
     for end in sorted({visit.latest for visit in due}):
         for begin in sorted({max(v.earliest, first_day) for v in due if v.latest <= end})[::-1]:
             inside = [v for v in due if v.earliest >= begin or begin == first_day]
             inside = [v for v in inside if v.latest <= end]
             needed = sum(visit.days for visit in inside)
-            there = sum(_open(inputs, begin, end, one) for one in range(len(inputs.berths)))
-            if needed > there:
+            there = sum(open_days(begin, end))
+            if needed > there and not all(visit in told for visit in inside):
                 counted = f"need {needed} berth-days, but only {there} are open"
                 found.append(f"{name}: between {begin} and {end} {_said(inside, counted)}")
                 break
     return found
-
-
-def _open(inputs: PlanInputs, begin: date, end: date, berth: int) -> int:
-    days = (begin + timedelta(days=number) for number in range((end - begin).days + 1))
-    return sum(inputs.berths[berth].open.hold_on(day) for day in days)
 
 
 def _said(visits: list[DueVisit], counted: str) -> str:

@@ -10,11 +10,15 @@ from typing import Any
 
 import python_calamine as calamine
 
+from analytics.catalogue.load import syntax_problem
 from analytics.errors import PlanError, nearest
 from analytics.planning.forms import FORMS
 
 EXPLAINED = "explanation"
 """The template's own sheet."""
+NO_HEADING = "no heading"
+"""Begins the name of a column without one."""
+_ENDINGS = (".toml", ".xlsx")
 _FAULTS = (calamine.CalamineError, calamine.ZipError, calamine.XmlError, OSError, ValueError)
 
 
@@ -35,6 +39,8 @@ def read_rows(path: Path) -> list[Row]:
     PlanError
         If it cannot be read as what its name says, or holds nothing.
     """
+    if path.suffix.lower() not in _ENDINGS:
+        raise PlanError(f"{path.name}: inputs of a plan are read from .toml or .xlsx; save as one.")
     if path.suffix.lower() == ".xlsx":
         rows = _read_workbook(path)
     else:
@@ -59,54 +65,88 @@ def rows_of_text(text: str, name: str) -> list[Row]:
     """
     try:
         tables = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise PlanError(f"{name} is not TOML: {error}.") from error
-    rows = []
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise PlanError(syntax_problem(f"{name} is not TOML", text, str(error))) from error
+    except ValueError as error:  # Python reads no whole number of thousands of digits
+        raise PlanError(f"{name}: a number in it is too long to be read; shorten it.") from error
+    rows, faults = [], []
     for table, content in tables.items():
-        _check_table(table, f"{name}: table")
         each = [content] if isinstance(content, dict) else content
-        if not isinstance(each, list) or not all(isinstance(one, dict) for one in each):
-            raise PlanError(f"{name}: write {table} as [[{table}]] with a line for each column.")
-        for number, cells in enumerate(each, 1):
-            place = f"{name}, [[{table}]] {number}"
-            rows.append(Row(table, place, {key: cells[key] for key in cells}))
+        if table not in FORMS:
+            faults.append(_unknown(table, f"{name}: table"))
+        elif not isinstance(each, list) or not all(isinstance(one, dict) for one in each):
+            faults.append(f"{name}: write {table} as [[{table}]] with a line for each column.")
+        else:
+            for number, cells in enumerate(each, 1):
+                rows.append(Row(table, f"{name}, [[{table}]] {number}", dict(cells)))
+    if faults:
+        raise PlanError("\n".join(faults))
     return rows
 
 
 def _read_workbook(path: Path) -> list[Row]:
     try:
         with calamine.CalamineWorkbook.from_path(str(path)) as book:
-            names = [name for name in book.sheet_names if name.lower() != EXPLAINED]
-            sheets = {name: book.get_sheet_by_name(name).to_python() for name in names}
+            sheets = {
+                about.name: book.get_sheet_by_name(about.name).to_python(skip_empty_area=False)
+                for about in book.sheets_metadata
+                if _may_be_table(about)
+            }
     except calamine.PasswordError as error:
         raise PlanError(f"{path.name} is encrypted: save it without a password.") from error
     except _FAULTS as error:
         raise PlanError(
             f"{path.name} is not there, or not an XLSX workbook that can be read."
         ) from error
-    found = []
+    found, faults = [], []
     for name, lines in sheets.items():
         table = name.strip().lower()
-        _check_table(table, f"{path.name}: sheet")
-        found += _rows_of_sheet(path.name, table, lines)
+        first = next((n for n, line in enumerate(lines) if any(map(_is_filled, line))), None)
+        if first is None:
+            continue  # an empty sheet says nothing
+        if table not in FORMS:
+            faults.append(_unknown(name, f"{path.name}: sheet"))
+            continue
+        heads = [str(cell).strip().lower() for cell in lines[first]]
+        twice = sorted({head for head in heads if head and heads.count(head) > 1})
+        faults += [
+            f"{path.name}, sheet {table}: the heading {head!r} stands twice; keep one of the two."
+            for head in twice
+        ]
+        found += _rows_of_sheet(f"{path.name}, sheet {table}", table, heads, lines, first + 1)
+    if faults:
+        raise PlanError("\n".join(faults))
     return found
 
 
-def _rows_of_sheet(file: str, table: str, lines: list[list[Any]]) -> list[Row]:
-    heads = [str(cell).strip().lower() for cell in lines[0]] if lines else []
+def _may_be_table(about: calamine.SheetMetadata) -> bool:
+    """Leave out the explanation, charts, and hidden sheets that are none of the plan's."""
+    table = about.name.strip().lower()
+    is_sheet = about.typ == calamine.SheetTypeEnum.WorkSheet
+    is_shown = about.visible == calamine.SheetVisibleEnum.Visible
+    return is_sheet and table != EXPLAINED and (is_shown or table in FORMS)
+
+
+def _is_filled(cell: object) -> bool:
+    return bool(str(cell).strip())
+
+
+def _rows_of_sheet(
+    where: str, table: str, heads: list[str], lines: list[list[Any]], begin: int
+) -> list[Row]:
     rows = []
-    for number, line in enumerate(lines[1:], 2):
+    for number, line in enumerate(lines[begin:], begin + 1):
         cells = {
-            head or f"column {place}": cell
-            for place, (head, cell) in enumerate(zip(heads, line, strict=False), 1)
-            if str(cell).strip()
+            head or f"{NO_HEADING} {place}": cell
+            for place, (head, cell) in enumerate(zip(heads, line, strict=True), 1)
+            if _is_filled(cell)
         }
         if cells:
-            rows.append(Row(table, f"{file}, sheet {table}, row {number}", cells))
+            rows.append(Row(table, f"{where}, row {number}", cells))
     return rows
 
 
-def _check_table(table: str, what: str) -> None:
-    if table not in FORMS:
-        near = ", ".join(nearest(table, FORMS)) or ", ".join(FORMS)
-        raise PlanError(f"{what} {table!r} is not one of a plan's; nearest: {near}.")
+def _unknown(table: str, what: str) -> str:
+    near = nearest(table, FORMS)
+    known = f"nearest: {', '.join(near)}" if near else f"known: {', '.join(FORMS)}"
+    return f"{what} {table!r} is not one of a plan's; {known}; rename it or take it out."

@@ -16,6 +16,7 @@ from analytics.planning.inputs import EVERY_DAY, Days, PlanInputs
 from analytics.planning.read_inputs import EXAMPLE
 from analytics.planning.rows import EXPLAINED, rows_of_text
 
+_NOTICE = f"Write over the examples or take them out: a row with {EXAMPLE} in it is refused."
 _LAST_ROW = 500
 _WIDTH = 18
 
@@ -124,15 +125,18 @@ def _days(days: Days, column: str) -> dict[str, Any]:
 
 
 def _example_row(table: str) -> dict[str, Any]:
+    """Return the row of examples, one cell marked, so that none is ever taken for the depot's."""
     columns = FORMS[table].columns
-    return {name: column.example for name, column in columns.items() if column.example is not None}
+    row = {name: column.example for name, column in columns.items() if column.example is not None}
+    marked = next((name for name in row if columns[name].needed), next(iter(row)))
+    return row | {marked: f"{EXAMPLE} {row[marked]}"}
 
 
 def _write(path: Path, rows: Mapping[str, Iterable[Mapping[str, Any]]], *, explained: bool) -> None:
     ending = path.suffix.lower()
     if ending not in (".xlsx", ".toml"):
         raise PlanError(f"{path} should end in .xlsx or .toml.")
-    content = _workbook(rows) if ending == ".xlsx" else _toml(rows, explained).encode()
+    content = _toml(rows, explained).encode() if ending == ".toml" else _workbook(rows, explained)
     try:
         path.write_bytes(content)
     except OSError as error:
@@ -157,7 +161,7 @@ def _toml(rows: Mapping[str, Iterable[Mapping[str, Any]]], explained: bool = Fal
                 lines.append(f"{name} = {_value(value)}{said}")
             lines.append("")
     if explained:
-        lines.insert(0, f"# Write over the examples; a visit of {EXAMPLE} is refused.\n")
+        lines.insert(0, f"# {_NOTICE}\n")
     return "\n".join(lines)
 
 
@@ -177,7 +181,7 @@ def _text(value: str) -> str:
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def _workbook(rows: Mapping[str, Iterable[Mapping[str, Any]]]) -> bytes:
+def _workbook(rows: Mapping[str, Iterable[Mapping[str, Any]]], explained: bool) -> bytes:
     import xlsxwriter  # only when a workbook is asked for
 
     stream = BytesIO()
@@ -185,7 +189,8 @@ def _workbook(rows: Mapping[str, Iterable[Mapping[str, Any]]]) -> bytes:
     with xlsxwriter.Workbook(stream, options) as book:
         bold = book.add_format({"bold": True, "bottom": 1})
         dated = book.add_format({"num_format": "yyyy-mm-dd"})
-        _explain(book.add_worksheet(EXPLAINED), bold)
+        marked = book.add_format({"italic": True}) if explained else None
+        _explain(book.add_worksheet(EXPLAINED), bold, _NOTICE if explained else "")
         for table, form in FORMS.items():
             sheet = book.add_worksheet(table)
             sheet.freeze_panes(1, 0)
@@ -195,12 +200,13 @@ def _workbook(rows: Mapping[str, Iterable[Mapping[str, Any]]]) -> bytes:
                 sheet.set_column(place, place, _WIDTH)
                 _choose(sheet, place, column)
             for line, cells in enumerate(rows.get(table, []), 1):
+                sheet.set_row(line, None, marked)
                 for place, name in enumerate(form.columns):
                     _fill(sheet, (line, place), cells.get(name), dated)
     return stream.getvalue()
 
 
-def _explain(sheet: Any, bold: Any) -> None:
+def _explain(sheet: Any, bold: Any, notice: str) -> None:
     for place, head in enumerate(("sheet", "column", "what it is", "must be filled")):
         sheet.write_string(0, place, head, bold)
     line = 1
@@ -210,6 +216,8 @@ def _explain(sheet: Any, bold: Any) -> None:
             line += 1
             sheet.write_row(line, 0, ["", name, column.said, "yes" if column.needed else ""])
         line += 1
+    if notice:
+        sheet.write_string(line + 1, 0, notice, bold)
     sheet.set_column(0, 1, _WIDTH)
     sheet.set_column(2, 2, 70)
 

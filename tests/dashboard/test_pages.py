@@ -12,7 +12,9 @@ from flask.testing import FlaskClient
 from analytics import answers
 from analytics.answer import Answer
 from analytics.errors import EstimateError
+from analytics.planning.versions import Versions
 from analytics.scope import Scope
+from analytics.store import Store
 from dashboard.pages.parts import FACTS
 from dashboard.pages.registry import PAGES
 from dashboard.serving import page_call, part_call
@@ -20,6 +22,7 @@ from dashboard.urls import page_url
 from tests.dashboard import made_up
 from tests.dashboard.conftest import ODD_NAME
 from tests.dashboard.drawn import ids, page, part, post, texts
+from tests.planning.hand_made import INPUTS, plan
 
 pytestmark = pytest.mark.usefixtures("made_up_answers")
 Client = Callable[..., FlaskClient]
@@ -154,10 +157,13 @@ def test_error_is_logged_and_shown_with_the_same_reference(
     assert "missing" not in shown
 
 
-def test_every_id_of_a_callback_is_somewhere_in_the_layouts(make_client: Client) -> None:
+def test_every_id_of_a_callback_is_somewhere_in_the_layouts(
+    make_client: Client, empty_store: Store
+) -> None:
+    Versions(empty_store.root).add(plan(), INPUTS, who="planner")  # else there is nothing to change
     client = make_client()
     drawn = ids(client.get("/_dash-layout").get_json())
-    for path in ("/component/injector", "/records"):
+    for path in ("/component/injector", "/records", "/berths"):
         drawn += ids(post(client, page_call(path)))
     plain = {found for found in drawn if isinstance(found, str)}
     kinds = {found["type"] for found in drawn if isinstance(found, dict)}
