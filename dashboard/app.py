@@ -159,9 +159,10 @@ def _add_callbacks(app: Dash, store: Store, settings: Settings) -> None:
     def show_work(
         _clicks: int | None, _watched: int | None, batch: str | None, sure: bool | None
     ) -> list[Component]:
-        asked = bool(sure) and (ctx.triggered_id or {}).get("type") == work.START
+        at = ctx.triggered_id or {}  # also a button that has just been drawn, not pressed yet
+        pressed = at.get("type") == work.START and bool(ctx.triggered[0]["value"])
         with visiting(store, settings, path=None, query=None) as visit:
-            return draw_work(visit, batch=batch if asked else None)
+            return draw_work(visit, pressed=pressed, batch=batch, sure=bool(sure))
 
     @app.callback(
         Output({"type": replan.PANEL, "name": MATCH}, "children"),

@@ -35,7 +35,10 @@ def build_work(batches: Mapping[int, str], jobs: Sequence[Job], wording: Wording
 
 
 def build_inside(
-    batches: Mapping[int, str], jobs: Sequence[Job], wording: Wording
+    batches: Mapping[int, str],
+    jobs: Sequence[Job],
+    wording: Wording,
+    refused: tuple[str | None, bool] | None = None,
 ) -> list[Component]:
     """Return what the panel shows.
 
@@ -47,27 +50,37 @@ def build_inside(
         The latest work, newest first.
     wording
         The reader's words.
+    refused
+        The batch and the tick with which the button was pressed, where nothing was asked for one
+        of them was missing: they stay as they are.
     """
     going_on = any(not job.is_over for job in jobs)
     watch = dcc.Interval(id=work_id(WATCH), interval=_WATCH_MS, disabled=not going_on)
     told = [html.P(_told(job, wording), className="remark") for job in jobs]
-    return [*_form(batches, wording, disabled=going_on), *told, watch]
+    form = _form(batches, wording, refused or (None, False), disabled=going_on)
+    missing = wording.phrase("withdraw.missing")
+    wrong = [html.P(missing, className="error", role="alert")] if refused else []
+    return [*form, *wrong, *told, watch]
 
 
-def _form(batches: Mapping[int, str], wording: Wording, *, disabled: bool) -> list[Component]:
+def _form(
+    batches: Mapping[int, str], wording: Wording, chosen: tuple[str | None, bool], *, disabled: bool
+) -> list[Component]:
+    batch, sure = chosen
     start: dict[str, Any] = {"id": work_id(START), "n_clicks": 0}
     return [
         dmc.Select(
             id=work_id(BATCH),
             label=wording.phrase("withdraw.batch"),
             data=[{"value": str(number), "label": said} for number, said in batches.items()],
+            value=batch,
             comboboxProps=_IN_PLACE,
             disabled=disabled or not batches,
         ),
         dmc.Checkbox(
             id=work_id(SURE),
             label=wording.phrase("withdraw.sure"),
-            checked=False,
+            checked=sure,
             disabled=disabled,
         ),
         html.Button(wording.phrase("withdraw.start"), type="button", disabled=disabled, **start),

@@ -30,11 +30,21 @@ def _draw_foot(visit: Visit) -> list[Component]:
     ]
 
 
-def draw_work(visit: Visit, *, batch: str | None) -> list[Component]:
-    """Ask for a batch to be taken back, where one is named, and draw how far the work has got."""
-    if batch and batch.isdecimal() and int(batch) in live_batches(visit.reader):
-        ask_withdrawal(visit.store, int(batch))
-    return build_inside(_batches(visit), withdrawals(visit.store, _FEW_JOBS), visit.wording)
+def draw_work(
+    visit: Visit, *, pressed: bool, batch: str | None = None, sure: bool = False
+) -> list[Component]:
+    """Ask for a batch to be taken back, where the button was pressed, and draw how far it has got.
+
+    Without a batch that counts, or without the tick, nothing is asked and a sentence says so.
+    """
+    live = live_batches(visit.reader)
+    named = batch if batch and batch.isdecimal() and int(batch) in live else None
+    if pressed and named and sure:
+        ask_withdrawal(visit.store, int(named))
+        pressed = False
+    refused = (named, sure) if pressed else None
+    jobs = withdrawals(visit.store, _FEW_JOBS)
+    return build_inside(_batches(visit), jobs, visit.wording, refused)
 
 
 def _batches(visit: Visit) -> dict[int, str]:

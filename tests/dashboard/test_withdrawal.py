@@ -19,7 +19,7 @@ from dashboard.components import work
 from dashboard.serving import page_call
 from dashboard.settings import Settings
 from tests.dashboard.conftest import CATALOGUE
-from tests.dashboard.drawn import post, texts
+from tests.dashboard.drawn import find, post, texts
 from tests.dashboard.visitor import Visitor, served, settled
 
 REGISTER = "locomotive,class,depot\nB-1,Birch,North\n"
@@ -95,7 +95,10 @@ def test_records_keeper_takes_a_batch_back_in_the_browser(
         visitor = Visitor(browser, address)
         page = settled(visitor.open("/records", size=size), "Records")
         button = page.get_by_role("button", name="Take it back")
-        button.click()  # neither chosen nor sure: nothing happens
+        said = page.get_by_text("Nothing was asked: choose the batch and tick the box.")
+        expect(said).to_have_count(0)
+        button.click()  # neither chosen nor sure
+        expect(said).to_be_visible()  # the form is drawn anew with it: a list opened before closes
         page.get_by_role("textbox", name="Batch").click()
         page.get_by_role("option", name="2: ").click()
         page.get_by_label("Yes, its rows shall count no longer").check()
@@ -114,8 +117,14 @@ def test_records_keeper_takes_a_batch_back_in_the_browser(
 def test_nothing_is_done_unless_a_batch_is_named_and_sure(
     client: FlaskClient, store: Store, batch: str | None, sure: bool
 ) -> None:
-    post(client, call(batch, sure=sure))
+    said = " ".join(texts(post(client, call(batch, sure=sure))))
+    assert "Nothing was asked" in said
     assert Jobs(store.root).latest() == []
+
+
+def test_what_was_chosen_stays_where_the_tick_was_missing(client: FlaskClient) -> None:
+    (chosen,) = find(post(client, call("2", sure=False)), "Select")
+    assert chosen["props"]["value"] == "2"
 
 
 def test_watching_asks_for_nothing(client: FlaskClient, store: Store) -> None:
