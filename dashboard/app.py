@@ -159,8 +159,7 @@ def _add_callbacks(app: Dash, store: Store, settings: Settings) -> None:
     def show_work(
         _clicks: int | None, _watched: int | None, batch: str | None, sure: bool | None
     ) -> list[Component]:
-        at = ctx.triggered_id or {}  # also a button that has just been drawn, not pressed yet
-        pressed = at.get("type") == work.START and bool(ctx.triggered[0]["value"])
+        pressed = _pressed().get("type") == work.START
         with visiting(store, settings, path=None, query=None) as visit:
             return draw_work(visit, pressed=pressed, batch=batch, sure=bool(sure))
 
@@ -176,15 +175,19 @@ def _add_callbacks(app: Dash, store: Store, settings: Settings) -> None:
     def show_replan(
         _clicks: list[int], _watched: int | None, fields: list[Any], more: bool, query: str | None
     ) -> list[Component]:
-        at = ctx.triggered_id or {}  # also a button that has just been drawn, not pressed yet
-        pressed = at.get("part", "") if ctx.triggered[0]["value"] else ""
+        pressed = _pressed().get("part", "")
         given = {**dict(zip(replan.FIELDS, fields, strict=False)), "more": more}
         with visiting(store, settings, path=None, query=query) as visit:
-            watched = at.get("type") == replan.WATCH
+            watched = (ctx.triggered_id or {}).get("type") == replan.WATCH
             drawn, shows = draw_replan(visit, pressed=pressed, watched=watched, given=given)
         if shows:  # the version that has just been made
             set_props(shell.ADDRESS, {"search": shows})
         return drawn
+
+
+def _pressed() -> dict[str, str]:
+    """Return the id of what was pressed; a button that has just been drawn was not yet."""
+    return ctx.triggered_id or {} if ctx.triggered[0]["value"] else {}
 
 
 def _add_browser_callbacks(app: Dash) -> None:

@@ -80,7 +80,8 @@ def backtest(
         `inside_bounds`: share of locomotives whose count fell inside the bounds told;
         `found_ratio`: found over expected. `list_share`: share of new episodes of the next 7 days
         on positions of the look-closer list (lead: ratio, its lift); `open_share`: of those on
-        positions listed as open.
+        positions listed as open. What was found at an inspection done with such a list in hand
+        counts for neither.
 
     Conventions
     -----------
@@ -111,6 +112,9 @@ def backtest(
     if (judge.scored["stated"] < 1).any():
         notes.append(Message("backtest.unplaced"))
     notes.append(Message("backtest.lists", days=LIST_DAYS))
+    by_list = int(judge.scored["by_list"].sum())
+    if by_list:
+        notes.append(Message("backtest.by_list", defects=by_list))
     return Answer("backtest", table, basis, sum_up(table, days), tuple(notes))
 
 

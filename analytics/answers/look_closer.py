@@ -71,6 +71,8 @@ def look_closer(reader: Reader, scope: Scope) -> Answer:
     if len(table):
         reading = Message("closer.lines", locomotive=name, lines=len(table), parts=_parts(table))
     notes = [Message("closer.adds")]
+    if len(table):
+        notes.append(Message("closer.mark"))
     if table["chance"].notna().any():
         notes.append(Message("closer.chance"))
     still = len(findings(reader, replace(scope, counting="any"), open=True).table)

@@ -33,7 +33,9 @@ class Trials:
     `positions` has one row a cut and position: cut, locomotive, class, component, position, chance
     (NaN: too few to say), age_chance, count_chance, class_chance, past (failures so far),
     class_past (of all of its class), came (0 or 1), weight (share of the horizon followed; 1 where
-    it came), came_soon (within 7 days), listed (on a look-closer list), open (on it as open).
+    it came), came_soon (within 7 days, not by_list), by_list (within them, but at an
+    inspection done with a look-closer list in hand), listed (on a look-closer list), open (on it
+    as open).
     `locomotives` has one row a cut and locomotive: usual, expected, ratio, ratio_sd, spread, found.
     """
 
@@ -83,8 +85,9 @@ def run_trials(reader: Reader, scope: Scope, cuts: tuple[datetime, ...], days: f
             before = _told_before(past, told, days)
         after = _came(ground, cut, days)
         soon = _came(ground, cut, LIST_DAYS)
-        soon["came_soon"] = soon["came_at"].notna()
-        joined = before.merge(after, on=_PLACE).merge(soon[[*_PLACE, "came_soon"]], on=_PLACE)
+        soon["came_soon"] = soon["came_at"].notna() & ~soon["by_list"]
+        joined = before.merge(after.drop(columns="by_list"), on=_PLACE)
+        joined = joined.merge(soon[[*_PLACE, "came_soon", "by_list"]], on=_PLACE)
         joined = _scored(joined, cut, days)
         positions.append(joined)
         locomotives.append(_found(ground, joined, cut, days))
@@ -134,6 +137,7 @@ def _came(ground: Ground, cut: datetime, days: float) -> pd.DataFrame:
         counted=ground.counted,
         defect_kept=ground.kept(defect="defect"),
         work=current_sql("work", "locomotive IN (SELECT locomotive FROM asked_record)"),
+        inspections=ground.in_force("inspections"),
     )
     return ground.rows(query, cut=cut, end=cut + timedelta(days=days))
 

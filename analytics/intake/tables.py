@@ -172,6 +172,7 @@ TABLES: dict[str, Table] = {
                     "outcome", "choice", choices=("released", "released-with-remark", "withheld")
                 ),
                 Column("signed", "yes-no"),
+                Column("looked_closer", "yes-no"),
             ),
             key=("locomotive", "inspected_at", "kind"),
             happened="inspected_at",

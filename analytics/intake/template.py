@@ -41,6 +41,7 @@ _EXAMPLES: Mapping[str, Cell | None] = {
     "to": datetime(2024, 3, 15),
     "closed_at": datetime(2024, 5, 31, 14, 0),
     "signed": "yes",
+    "looked_closer": "no",
     "down_hours": 3.5,
     "labour_hours": 2,
     "cost": 120,
@@ -56,7 +57,7 @@ _EXAMPLES: Mapping[str, Cell | None] = {
     "note": "example",
     "name": "heat shield fitted",
 }
-_OTHER_LISTS = {"signed": "yes-no", "unit": "unit"}
+_OTHER_LISTS = {"signed": "yes-no", "looked_closer": "yes-no", "unit": "unit"}
 _EXAMPLE_INSTANT = datetime(2024, 5, 31, 6, 30)
 
 

@@ -116,6 +116,54 @@ def test_the_first_new_episode_counts_and_work_ends_the_watch() -> None:
     assert trials.locomotives["locomotive"].tolist() == ["5A"]
 
 
+def test_what_a_list_led_to_is_kept_out_of_what_the_lists_caught() -> None:
+    # found within 7 days of the cut, on day 55, a day of an inspection with the list: 5A 1 at it,
+    # 5A 2 in service
+    world = railway()
+    world.rows["inspections"] = [
+        row | ({"looked_closer": True} if row["inspected_at"] == pd.Timestamp(day(55)) else {})
+        for row in world.rows["inspections"]
+    ]
+    world.finding(f"{day(55)} 07:30", position="1", action="cleaned", severity="rectify")
+    world.finding(day(55), position="2", action="cleaned", severity="in-service")
+    reader = reader_of(world)
+    trials = run_trials(reader, INJECTOR, (CUT,), 28)
+    rows = trials.positions.set_index(["locomotive", "position"])
+    assert rows.loc["5A", "by_list"].tolist() == [True, False]
+    assert rows.loc["5A", "came_soon"].tolist() == [False, True]
+    assert rows.loc["5A", "came"].tolist() == [1.0, 1.0]  # what the chances are held against
+    # corrected: the list was not in hand
+    reader.cursor.execute("UPDATE facts.inspections SET looked_closer = false")
+    again = run_trials(reader, INJECTOR, (CUT,), 28).positions
+    assert not again["by_list"].any()
+    assert again["came_soon"].sum() == 2
+
+
+def test_the_note_counts_what_lists_led_to() -> None:
+    world = drawn(3, every=1)
+    for row in world.rows["inspections"]:
+        row["looked_closer"] = True
+    for row in world.rows["findings"][::2]:
+        row["severity"] = "rectify"
+    found = answer(reader_of(world), "backtest", cuts=2, component="injector")
+    note = next(note for note in found.notes if note.key == "backtest.by_list")
+    assert note.values["defects"] > 0
+    lists = found.table[found.table["measure"] == "list_share"]
+    plain = drawn(3, every=1)
+    for row in plain.rows["findings"][::2]:
+        row["severity"] = "rectify"
+    other = answer(reader_of(plain), "backtest", cuts=2, component="injector")
+    assert "backtest.by_list" not in [note.key for note in other.notes]
+    before = other.table[other.table["measure"] == "list_share"]
+    assert lists["outcomes"].iloc[0] == before["outcomes"].iloc[0] - note.values["defects"]
+    same = ["catch_top_5_percent", "brier", "log_score"]
+    first, second = (
+        each.table[each.table["measure"].isin(same)].reset_index(drop=True)
+        for each in (found, other)
+    )
+    pd.testing.assert_frame_equal(first, second)
+
+
 def test_cuts_lie_in_the_second_half_a_horizon_apart() -> None:
     ground = lay_ground(reader_of(railway()), Scope())
     cuts = choose_cuts(ground, 10, 12)
@@ -126,14 +174,17 @@ def test_cuts_lie_in_the_second_half_a_horizon_apart() -> None:
     assert choose_cuts(ground, 60, 12) == ()
 
 
-def drawn(seed: int, locomotives: int = 12, days: int = 500) -> World:
-    """Draw locomotives that fail at random, the first two three times as often."""
+def drawn(seed: int, locomotives: int = 12, days: int = 500, every: int = 5) -> World:
+    """Draw locomotives that fail at random, the first two three times as often.
+
+    They are inspected every so many days.
+    """
     rng = np.random.default_rng(seed)
     world = World()
     for number in range(locomotives):
         name = f"{number:02d}"
         world.locomotive(name)
-        for seen in range(0, days + 1, 5):
+        for seen in range(0, days + 1, every):
             world.inspections(day(seen), locomotive=name, engine_hours=10.0 * seen)
         for place in ("1", "2"):
             for found in np.flatnonzero(rng.random(days) < 0.02 * (3 if number < 2 else 1)):
