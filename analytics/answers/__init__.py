@@ -37,7 +37,7 @@ OPTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "mcf": ("unit", "differ"),
         "recurrence": ("window", "same_defect", "differ"),
         "repeats": ("window", "same_defect", "at_least", "steps"),
-        "standouts": ("rank", "window"),
+        "standouts": ("rank", "window", "funnel"),
         "warnings": ("false_alarms", "all_charts", "weekly"),
         "compare": ("at", "span", "between", "modification"),
         "availability": ("as_list",),

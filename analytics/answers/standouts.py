@@ -12,6 +12,7 @@ from analytics.answer import Answer, Message, say
 from analytics.answers.basis import NOT_IN_USE, in_use, make_basis
 from analytics.answers.clocks import whole
 from analytics.answers.expected import Expected, expect
+from analytics.answers.funnel import funnel_notes, funnel_reading, funnel_table
 from analytics.answers.ground import lay_ground
 from analytics.answers.groups import finished
 from analytics.errors import ScopeError, unknown_name
@@ -66,6 +67,7 @@ def standouts(
     by: Sequence[str] = (),
     rank: str = "ratio",
     window: str = "30d",
+    funnel: bool = False,
 ) -> Answer:
     """Find what has more first findings than its like, by more than chance.
 
@@ -83,6 +85,9 @@ def standouts(
         Order of the rows: `ratio`, `hours` (lost) or `cost`.
     window
         A finding within this window after a closing of its position belongs to the one before.
+    funnel
+        Each unit's ratio beside what chance alone would let it be, in place of the judgement, see
+        `analytics.answers.funnel`; `rank` orders nothing then.
 
     Returns
     -------
@@ -111,10 +116,11 @@ def standouts(
         parts=_parts(given, counts, unit) if unit.of_locomotives else None,
         level=scope.level,
     )
-    table = _table(counts, found, unit)
+    table = funnel_table(counts, found, unit.words) if funnel else _table(counts, found, unit)
     if scope.locomotives and "locomotive" in unit.words:
         table = table[table["locomotive"].isin(scope.locomotives)]
-    table = table.sort_values(RANKS[rank], ascending=False, kind="stable", ignore_index=True)
+    if not funnel:
+        table = table.sort_values(RANKS[rank], ascending=False, kind="stable", ignore_index=True)
     basis = make_basis(
         given.ground,
         _method(found, window),
@@ -123,8 +129,11 @@ def standouts(
         left_out=_left_out(given, unit),
     )
     basis = replace(basis, clock=given.clocks[0] if len(given.clocks) == 1 else "own")
-    notes = tuple(_notes(found, given, unit, window))
-    return Answer("standouts", table, basis, _reading(table, given, unit), notes)
+    if funnel:
+        reading, notes = funnel_reading(table), [*funnel_notes(found), *_counted(given, window)]
+    else:
+        reading, notes = _reading(table, given, unit), _notes(found, given, unit, window)
+    return Answer("standouts", table, basis, reading, tuple(notes))
 
 
 def _unit(by: tuple[str, ...]) -> Unit:
@@ -211,14 +220,20 @@ def _notes(found: Standouts, given: Expected, unit: Unit, window: str) -> list[M
         notes.append(Message("standouts.spread_all", like=say(Message(like))))
     elif spread:
         notes.append(Message("standouts.spread", rows=spread, all=found.p.size))
-    notes.append(Message("standouts.first", window=window))
-    if len(given.clocks) > 1:
-        notes.append(Message("standouts.own_clock"))
+    notes += _counted(given, window)
     if unit.known_by:
         told = given.frame[given.frame["position"] > 0]
         total = float(told["expected"].sum())
         known = float(told.loc[told["serial"] != "", "expected"].sum())
         notes.append(Message("standouts.known", percent=100 * known / total if total else 0.0))
+    return notes
+
+
+def _counted(given: Expected, window: str) -> list[Message]:
+    """Say what is counted, and by which clock it is expected."""
+    notes = [Message("standouts.first", window=window)]
+    if len(given.clocks) > 1:
+        notes.append(Message("standouts.own_clock"))
     return notes
 
 

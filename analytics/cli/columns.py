@@ -332,6 +332,7 @@ _OTHER_ROWS = {
     "week": "weekly",
     "use": "positions",
     "decile": "calibration",
+    "outside": "funnel",
     "missed": "inspected",
 }
 _FIRST_NAMES = 2

@@ -18,6 +18,7 @@ class Layout:
 
 
 _LOWER_UPPER = ("lower", "upper")
+_INNER, _OUTER = ("inner_lower", "inner_upper"), ("outer_lower", "outer_upper")
 _RATIO = ("ratio_lower", "ratio_upper")
 _HAZARD = ("hazard_lower", "hazard_upper")
 _RELIABILITY = ("reliability_lower", "reliability_upper")
@@ -159,6 +160,10 @@ AHEAD = {
     ),
     "backtest": Layout(
         ("method", "against", "measure", "value", _LOWER_UPPER, "cuts", "positions", "outcomes")
+    ),
+    "funnel": Layout(
+        ("observed", "expected", "ratio", "counts_as", *_INNER, *_OUTER, "outside"),
+        wide=frozenset(_INNER),
     ),
     "calibration": Layout(
         ("decile", "n", "predicted", "observed", _LOWER_UPPER),

@@ -34,6 +34,11 @@ _BY = ("locomotive", "locomotive,component", "position", "depot", "depot,compone
         show_default=True,
         help="A finding this soon after a closing belongs to the one before: 30d, 4w, 500h ...",
     ),
+    click.option(
+        "--funnel",
+        is_flag=True,
+        help="Each ratio beside the limits that chance alone keeps, by what was expected.",
+    ),
 )
 def standouts(context: click.Context, **given: Any) -> None:
     """Name what has more trouble than its like, beyond chance.

@@ -9,6 +9,7 @@ its page as text does. A series also differs by dash and marker: colour never sp
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 Figure = dict[str, Any]
@@ -88,3 +89,10 @@ def nice_ticks(most: float, about: int = 6) -> list[float]:
     size = 10.0 ** (len(str(int(raw))) - 1) if raw >= 1 else 10.0 ** (-len(str(int(1 / raw))))
     step = next(size * by for by in (1, 2, 2.5, 5, 10, 20, 50, 100) if size * by >= raw)
     return [step * n for n in range(int(most / step + 1e-9) + 1)]
+
+
+def round_steps(least: float, most: float) -> list[float]:
+    """Return the ticks of a logarithmic axis: round numbers between two above 0."""
+    powers = range(math.floor(math.log10(least)), math.ceil(math.log10(most)) + 1)
+    ticks = (step * 10.0**power for power in powers for step in (1, 2, 5))
+    return [tick for tick in ticks if least <= tick <= most]

@@ -16,10 +16,10 @@ from dashboard.figures.look import (
     axis,
     layout,
     plain,
+    round_steps,
 )
 
 _SHARES = (0.001, 0.005, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.99, 0.999)
-_STEPS = (1, 2, 5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,9 @@ def draw_paper(groups: Sequence[Plotted], *, normal: bool, age: str, share: str)
             height=420,
             margin={"l": 8, "r": 20, "t": 44 if len(drawn) > 1 else 16, "b": 16},
             showlegend=len(drawn) > 1,
-            xaxis=axis(age, type="log", tickvals=_round(min(ages), max(ages)), tickformat=",~r"),
+            xaxis=axis(
+                age, type="log", tickvals=round_steps(min(ages), max(ages)), tickformat=",~r"
+            ),
             yaxis=axis(
                 share,
                 tickvals=[_place(1 - s, normal) for s in ticks],
@@ -84,9 +86,3 @@ def _place(survival: float, normal: bool) -> float:
     """Return where a share still running stands on the paper's scale; the failed grow upwards."""
     inside = min(max(survival, 1e-9), 1 - 1e-9)
     return NormalDist().inv_cdf(1 - inside) if normal else math.log(-math.log(inside))
-
-
-def _round(least: float, most: float) -> list[float]:
-    """Return round ages between two."""
-    powers = range(math.floor(math.log10(least)), math.ceil(math.log10(most)) + 1)
-    return [step * 10.0**n for n in powers for step in _STEPS if least <= step * 10.0**n <= most]

@@ -30,6 +30,7 @@ PAGES: Mapping[str, PageKind] = {
         lead("standouts"),
         (
             "standouts",
+            "funnel",
             "standouts_depot",
             "standouts_position",
             "standouts_series",

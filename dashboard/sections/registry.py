@@ -209,6 +209,9 @@ SECTIONS: Mapping[str, SectionKind] = {
         )
         for name, by in _STANDOUTS.items()
     },
+    "funnel": SectionKind(
+        "standouts", {"by": ("locomotive",), "funnel": True}, outstanding.draw_narrowing
+    ),
     "alarms": SectionKind(
         "warnings",
         {},

@@ -9,13 +9,17 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
+from scipy.stats import poisson
 
 from analytics.answer import say
 from analytics.answers.expected import expect
+from analytics.answers.funnel import COLUMNS as FUNNEL_COLUMNS
+from analytics.answers.funnel import funnel_notes, funnel_reading, funnel_table
 from analytics.answers.standouts import COLUMNS, UNITS, _notes
 from analytics.errors import ScopeError
-from analytics.estimate.standouts import BETA_BINOMIAL
+from analytics.estimate.standouts import BETA_BINOMIAL, find_standouts
 from analytics.scope import Scope
 from analytics.store import Reader
 from tests.answers.hand import answer, day, railway, reader_of, three_failures
@@ -157,3 +161,52 @@ def test_spread_allowed_for_is_said_as_what_it_means(laws: list[str], by: str, s
     note = say(_notes(found, given, UNITS[(by,)], "30d")[0])
     assert note.startswith(said)
     assert note.endswith("this was allowed for.")
+
+
+def test_funnel_puts_each_ratio_between_the_limits_of_its_count(reader: Reader) -> None:
+    found = answer(reader, "standouts", component="injector", funnel=True)
+    assert list(found.table) == ["locomotive", *FUNNEL_COLUMNS]
+    judged = answer(reader, "standouts", component="injector").table.set_index("locomotive")
+    table = found.table.set_index("locomotive")
+    assert table["outside"].to_dict() == {name: "above" * (name == "5A") for name in table.index}
+    assert (table["ratio"] == judged.loc[table.index, "ratio"]).all()
+    # these do not differ beyond chance apart from 5A: every finding counts in full
+    assert table["counts_as"].tolist() == table["expected"].tolist()
+    # Poisson by scipy: the interpolated limits lie within one finding of its quantiles
+    for tail, column in ((0.001, "outer_lower"), (0.999, "outer_upper"), (0.975, "inner_upper")):
+        whole = poisson.ppf(tail, table["expected"])
+        limit = table[column] * table["expected"]
+        assert ((limit <= whole) & (limit >= np.maximum(whole - 1, 0))).all()
+    assert say(found.reading).startswith("Of 6 rows, 1 lies above the upper outer line and 0 below")
+    assert "beyond chance" not in " ".join(say(note) for note in found.notes)
+
+
+@pytest.mark.parametrize("by", UNITS)
+def test_funnel_of_every_grouping_has_its_columns(reader: Reader, by: tuple[str, ...]) -> None:
+    found = answer(reader, "standouts", by=by, component="injector", funnel=True)
+    assert list(found.table) == [*UNITS[by].words, *FUNNEL_COLUMNS]
+    assert (found.table["inner_lower"] >= found.table["outer_lower"]).all()
+    assert (found.table["inner_upper"] <= found.table["outer_upper"]).all()
+
+
+def test_funnel_counts_less_where_the_like_vary_more_than_chance() -> None:
+    # twelve that differ from 20 by up to 13, evenly: far more than Poisson, so none is beyond it
+    observed = np.array([7, 10, 12, 15, 17, 19, 21, 23, 25, 28, 30, 33], dtype=float)
+    found = find_standouts(observed, np.full(12, 20.0))
+    assert set(found.method) == {BETA_BINOMIAL}
+    table = funnel_table(
+        pd.DataFrame({"locomotive": [f"{n}A" for n in range(12)]}), found, ("locomotive",)
+    )
+    # by hand: sum of (o - 20)^2 / 20, over 11 degrees of freedom
+    spread = float(((observed - 20) ** 2).sum()) / 20 / 11
+    assert table["counts_as"].to_numpy() == pytest.approx(20 / spread, rel=0.1)
+    assert set(table["outside"]) == {""}
+    assert say(funnel_reading(table)).startswith("None of 12 rows lies beyond")
+    assert "funnel.wider" in [note.key for note in funnel_notes(found)]
+
+
+@pytest.mark.parametrize("world", [World(), railway()])
+def test_funnel_of_nothing_gives_a_sentence(world: World) -> None:
+    found = answer(reader_of(world), "standouts", component="injector", funnel=True)
+    assert found.table.empty
+    assert say(found.reading)

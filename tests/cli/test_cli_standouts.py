@@ -37,6 +37,17 @@ def test_standouts_names_what_it_compares(by: str, named: str, run: Run, store: 
     assert "Counted: what had to be rectified or worse, or was made good; " in done.err
 
 
+def test_funnel_gives_the_limits_of_each_row(run: Run, store: Path) -> None:
+    done = run("standouts", "--funnel", "--store", store, "--format", "csv")
+    assert done.code == 0
+    assert done.out.splitlines()[0] == (
+        "locomotive,class,observed,expected,ratio,counts_as,inner_lower,inner_upper,"
+        "outer_lower,outer_upper,outside"
+    )
+    said = run("standouts", "--funnel", "--store", store).out
+    assert said.startswith("None of 2 rows lies beyond the outer lines")
+
+
 def test_standouts_for_reading(run: Run, store: Path) -> None:
     said = run("standouts", "--store", store, "--rank", "cost").out
     assert said.startswith("Nothing stands out: none of 2 rows")
