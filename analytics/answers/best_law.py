@@ -8,20 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analytics.answers.fit import life_data
 from analytics.answers.groups import Key, each_group
-from analytics.answers.lives import Lives
-from analytics.estimate.life_batch import LifeBatch
-from analytics.estimate.lives import LifeData, LifeFit, fit_groups
+from analytics.answers.lives import Lives, life_batch
+from analytics.estimate.lives import LifeFit, fit_groups
 
 
 @dataclass(frozen=True, slots=True)
 class BestLaw:
-    """One group: its lives, as they are and as fits take them, and the law with the least AICc."""
+    """One group: its lives, and the law with the least AICc."""
 
     key: Key
     lives: pd.DataFrame
-    data: LifeData
     fit: LifeFit
 
     @property
@@ -33,6 +30,5 @@ class BestLaw:
 def best_laws(lives: Lives, by: Sequence[str], *, level: float) -> list[BestLaw]:
     """Fit the laws of life to every group that has lives, and keep the best of each."""
     parts = [(key, part) for key, part, _ in each_group(lives.frame, by) if len(part)]
-    data = [life_data(part, lives) for _, part in parts]
-    fits = fit_groups(LifeBatch.join(data), level=level)
-    return [BestLaw(key, part, data[at], fits[at][0]) for at, (key, part) in enumerate(parts)]
+    fits = fit_groups(life_batch([part for _, part in parts]), level=level)
+    return [BestLaw(key, part, fits[at][0]) for at, (key, part) in enumerate(parts)]

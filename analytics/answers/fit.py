@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from analytics.answer import Answer, Message, say
@@ -21,7 +20,7 @@ from analytics.answers.first_lives import (
 )
 from analytics.answers.ground import Ground
 from analytics.answers.groups import Key, check_groups, each_group, finished, label
-from analytics.answers.lives import Lives, count_lives
+from analytics.answers.lives import Lives, count_lives, life_batch, life_data
 from analytics.answers.survival import (
     ALLOWED,
     life_basis,
@@ -29,8 +28,8 @@ from analytics.answers.survival import (
     locomotives_differ,
     read_ground,
 )
-from analytics.estimate.life_batch import LifeBatch
-from analytics.estimate.lives import LifeData, LifeFit, fit_groups
+from analytics.estimate.life_clusters import FEWEST_CLUSTERS
+from analytics.estimate.lives import LifeFit, fit_groups
 from analytics.scope import Scope
 from analytics.store import Reader
 
@@ -39,6 +38,7 @@ COLUMNS = (
     "aicc", "lives", "failures", "left_out", "b10", "b10_lower", "b10_upper", "median",
     "median_lower", "median_upper", "mean", "mean_lower", "mean_upper", "note",
 )  # fmt: skip
+BOUNDS = "profile bounds by locomotive"
 MOST_CHECKED = 4  # groups whose best fit is checked: the other program takes 0.1 s a fit
 _FIGURES = tuple(
     name
@@ -71,8 +71,9 @@ def fit_lives(
 
     Conventions
     -----------
-    A failure lies between the last look that found the part sound and the finding where that
-    interval matters (median of (c - c0) / c above 0.05), else exactly at the finding. Lives are cut
+    A failure lies between the last look that found the part sound and the finding, exactly at the
+    finding where nobody looks in between. Bounds allow for lives of one locomotive being alike
+    where 10 locomotives or more were watched (`analytics.estimate.life_clusters`). Lives are cut
     to the period by late entry. Fewer than 3 failures: one row, no law. Beside a fit of all lives
     stands what the first known lives alone give: the row of the best law says so where the medians
     of both, by that law, lie outside each other's bounds. All groups are fitted in one go.
@@ -83,15 +84,15 @@ def fit_lives(
     rows = [_row(group, fit, ground, by) for group in found for fit in group.fits]
     table = finished(rows, (*by, *COLUMNS))
     shown = only_first(lives) if first_life else lives
-    notes = life_notes(shown, ground, by, exactly=not lives.intervals_matter)
-    notes += _too_narrow(found)
+    notes = life_notes(shown, ground, by, exactly=False)
+    notes += _of_locomotives(found)
     if not first_life:
         notes.append(Message("fit.per_replacement"))
     firsts = [(group.fits[0], group.first) for group in found]
     notes += first_life_notes(firsts, ground.clock, used=first_life)
     notes += _second_opinions(found, by, ground)
-    how = "between inspections" if lives.intervals_matter else "exact ages"
-    basis = life_basis(ground, shown, f"maximum likelihood, {how}, profile bounds")
+    how = "between inspections" if lives.interval_ratio > 0 else "exact ages"
+    basis = life_basis(ground, shown, f"maximum likelihood, {how}, {BOUNDS}")
     return Answer("survival", table, basis, _reading(found, ground, by), tuple(notes))
 
 
@@ -100,7 +101,6 @@ class _Group:
     key: Key
     lives: pd.DataFrame
     left_out: int
-    data: LifeData
     fits: list[LifeFit]
     first: FirstLives
 
@@ -111,36 +111,24 @@ def _fitted(lives: Lives, by: Sequence[str], level: float, *, first_life: bool) 
     parts = list(each_group(numbered.frame, by, numbered.dropped))
     firsts = [part[part["first_known"].astype(bool)] for _, part, _ in parts]
     shown = firsts if first_life else [part for _, part, _ in parts]
-    data = [life_data(part, lives) for part in shown]
-    fits = fit_groups(LifeBatch.join(data), level=level)
-    alone = fits
-    if not first_life:
-        batch = LifeBatch.join([life_data(part, lives) for part in firsts])
-        alone = fit_groups(batch, level=level)
+    fits = fit_groups(life_batch(shown), level=level)
+    alone = fits if first_life else fit_groups(life_batch(firsts), level=level)
     return [
-        _Group(
-            key, shown[at], len(dropped), data[at], fits[at], count_first(part, dropped, alone[at])
-        )
+        _Group(key, shown[at], len(dropped), fits[at], count_first(part, dropped, alone[at]))
         for at, (key, part, (dropped,)) in enumerate(parts)
     ]
 
 
-def life_data(part: pd.DataFrame, lives: Lives) -> LifeData:
-    """Return some of the lives as the fits take them: between looks where that matters."""
-    upper = np.where(part["failed"], part["exit"], np.inf)
-    sound = part["lower"] if lives.intervals_matter else part["exit"]
-    lower = np.where(part["failed"], np.maximum(sound, part["entry"]), part["exit"])
-    return LifeData.of(lower, upper, part["entry"])
-
-
-def _too_narrow(found: list[_Group]) -> list[Message]:
-    """Say where locomotives differ by more than chance: the bounds take lives as independent."""
-    differing = sum(locomotives_differ(group.lives) for group in found)
-    if not differing:
-        return []
-    if len(found) == 1:
-        return [Message("fit.one_locomotives_differ")]
-    return [Message("fit.locomotives_differ", groups=differing, all=len(found))]
+def _of_locomotives(found: list[_Group]) -> list[Message]:
+    """Say where bounds allow for lives of one locomotive being alike, and where they should."""
+    few = [group for group in found if group.lives["locomotive"].nunique() < FEWEST_CLUSTERS]
+    notes = [Message("fit.by_locomotive", fewest=FEWEST_CLUSTERS)] if len(few) < len(found) else []
+    differing = sum(locomotives_differ(group.lives) for group in few)
+    if differing and len(found) == 1:
+        notes.append(Message("fit.one_locomotives_differ"))
+    elif differing:
+        notes.append(Message("fit.locomotives_differ", groups=differing, all=len(found)))
+    return notes
 
 
 def _second_opinions(found: list[_Group], by: Sequence[str], ground: Ground) -> list[Message]:
@@ -153,7 +141,7 @@ def _second_opinions(found: list[_Group], by: Sequence[str], ground: Ground) -> 
     doubted = [
         label(by, group.key, ground) or group.fits[0].model
         for group in fitted
-        if not second_opinion(group.data, group.fits[0]).agrees
+        if not second_opinion(life_data(group.lives), group.fits[0]).agrees
     ]
     if doubted:
         return [Message("fit.second_opinion_differs", names=doubted)]

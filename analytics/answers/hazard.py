@@ -11,13 +11,15 @@ import pandas as pd
 from analytics.answer import Answer, Message
 from analytics.answers.best_law import BestLaw, best_laws
 from analytics.answers.clocks import on_clock, whole
+from analytics.answers.fit import BOUNDS
 from analytics.answers.ground import Ground
 from analytics.answers.groups import check_groups, finished, label
+from analytics.answers.lives import life_data, whose
 from analytics.answers.survival import ALLOWED, life_basis, life_notes, read_ground
 from analytics.errors import ScopeError
 from analytics.estimate.life_batch import LifeBatch
 from analytics.estimate.life_hazard import conditional_reliability, hazard_at
-from analytics.estimate.lives import LifeData, Model
+from analytics.estimate.lives import Model
 from analytics.scope import Scope
 from analytics.store import Reader
 
@@ -25,6 +27,7 @@ COLUMNS = (
     "clock", "model", "age", "hazard", "hazard_lower", "hazard_upper", "reliability",
     "reliability_lower", "reliability_upper",
 )  # fmt: skip
+_AGES = ["entry", "lower", "exit"]
 STEPS = 20
 
 
@@ -70,12 +73,12 @@ def hazard(reader: Reader, scope: Scope, *, by: Sequence[str] = (), reached: flo
         for law, rows in shown
     ]
     table = finished(pd.concat(frames, ignore_index=True) if frames else [], (*by, *COLUMNS))
-    notes = life_notes(lives, ground, by, exactly=not lives.intervals_matter)
+    notes = life_notes(lives, ground, by, exactly=False)
     if len(shown) < len(laws):
         notes.insert(0, Message("hazard.without", groups=len(laws) - len(shown), all=len(laws)))
     if shown:
         notes.append(Message("hazard.by_the_law"))
-    basis = life_basis(ground, lives, "maximum likelihood, profile bounds")
+    basis = life_basis(ground, lives, f"maximum likelihood, {BOUNDS}")
     return Answer("survival", table, basis, _reading(shown, ground, by, reached), tuple(notes))
 
 
@@ -100,12 +103,11 @@ def _figures(
 
 def _rows(laws: list[BestLaw], model: Model, reached: float, level: float) -> list[pd.DataFrame]:
     last = [float(law.lives["exit"].max()) for law in laws]
-    batch = LifeBatch.join(
-        [
-            LifeData(law.data.entry / unit, law.data.lower / unit, law.data.upper / unit)
-            for law, unit in zip(laws, last, strict=True)
-        ]
-    )
+    data = [
+        life_data(law.lives.assign(**law.lives[_AGES] / unit))
+        for law, unit in zip(laws, last, strict=True)
+    ]
+    batch = LifeBatch.join(data, [whose(law.lives) for law in laws])
     begin = reached / last[0]
     ages = np.linspace(begin, 1.0, STEPS + 1)[1:]
     at = hazard_at(batch, model, ages, level=level)

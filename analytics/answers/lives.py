@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,12 +10,15 @@ import pandas as pd
 
 from analytics.answers.clocks import TICKS
 from analytics.answers.ground import Ground, text_of
+from analytics.estimate.life_batch import LifeBatch
+from analytics.estimate.lives import LifeData
+from analytics.estimate.rate import IntArray
 
 MOST_NOT_STATED = 0.20
 """Above this share of failures without a position, survival of a component is refused."""
 
 MATTERS = 0.05
-"""Above this median of (c - c0) / c the interval in which a failure arose matters."""
+"""Above this median of (c - c0) / c the interval in which a failure arose matters to a curve."""
 
 _LIFE = ["component", "locomotive", "position", "life"]
 
@@ -67,6 +71,28 @@ def read_lives(ground: Ground) -> Lives:
         zero_length=int((joined["failed"] & ~lasting).sum()),
         interval_ratio=_interval_ratio(frame),
     )
+
+
+def life_data(part: pd.DataFrame) -> LifeData:
+    """Return some of the lives as the fits take them: failures between two looks, where known.
+
+    Also where the interval is short beside the age: under a falling hazard many lives are short,
+    and then the logarithm of the found time misleads (bounds of 90 % covered 39 % in simulation at
+    shape 0.7, 500 failures, daily looks; 92 % with the interval).
+    """
+    upper = np.where(part["failed"], part["exit"], np.inf)
+    lower = np.where(part["failed"], np.maximum(part["lower"], part["entry"]), part["exit"])
+    return LifeData.of(lower, upper, part["entry"])
+
+
+def life_batch(parts: Sequence[pd.DataFrame]) -> LifeBatch:
+    """Return groups of lives as the fits take them, the lives of one locomotive told apart."""
+    return LifeBatch.join([life_data(part) for part in parts], [whose(part) for part in parts])
+
+
+def whose(part: pd.DataFrame) -> IntArray:
+    """Number the locomotives of some lives."""
+    return np.asarray(pd.factorize(part["locomotive"])[0], dtype=np.int64)
 
 
 def count_lives(frame: pd.DataFrame) -> int:

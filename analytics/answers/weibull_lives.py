@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 
 from analytics.answers.expected import by_clock
-from analytics.answers.fit import life_data
 from analytics.answers.ground import Ground, lay_ground
 from analytics.answers.groups import each_group
+from analytics.answers.lives import life_batch
 from analytics.answers.survival import read_ground
-from analytics.estimate.life_batch import LifeBatch, fit_batch
+from analytics.estimate.life_batch import fit_batch
 from analytics.estimate.lives import FEWEST_FAILURES
 from analytics.scope import Scope
 from analytics.store import Reader
@@ -40,8 +40,8 @@ def _of_clock(reader: Reader, scope: Scope, level: float, also: float | None) ->
     keys, parts = [], []
     for key, part, _ in each_group(lives.frame, KIND):
         keys.append(key)
-        parts.append(life_data(part, lives))
-    batch = LifeBatch.join(parts)
+        parts.append(part)
+    batch = life_batch(parts)
     fit = fit_batch(batch, "weibull", level=level)
     table = pd.DataFrame(keys, columns=KIND).assign(
         clock=ground.clock,

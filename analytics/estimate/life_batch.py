@@ -18,6 +18,7 @@ from scipy import stats
 
 from analytics.errors import EstimateError
 from analytics.estimate.life_climb import highest_points
+from analytics.estimate.life_clusters import Alike, Belonging, find_alike
 from analytics.estimate.life_data import LifeData
 from analytics.estimate.life_figures import MODELS, BatchFit, Model, described, law_of
 from analytics.estimate.life_terms import Points, Sample, read_sample
@@ -35,6 +36,8 @@ prepare than to compute."""
 class LifeBatch:
     """Lives of `size` groups; `group` (n,) says whose each life is, `weight` (n,) repeats it.
 
+    `cluster` (n,) numbers what makes lives alike, such as the locomotive; all 0: nothing does.
+
     Raises
     ------
     EstimateError
@@ -45,25 +48,28 @@ class LifeBatch:
     group: IntArray
     size: int
     weight: FloatArray
+    cluster: IntArray
 
     def __post_init__(self) -> None:
         """Check what belongs to the lives and put them in the order of their groups."""
         group = check_indices(self.group, self.size, "group")
         weight: FloatArray = np.array(self.weight, dtype=np.float64, ndmin=1)
-        lives = self.lives
-        if not group.shape == weight.shape == lives.lower.shape:
+        lives, cluster = self.lives, np.array(self.cluster, dtype=np.int64, ndmin=1)
+        if not group.shape == weight.shape == cluster.shape == lives.lower.shape:
             raise EstimateError(
-                f"lives, group and weight differ in length: "
-                f"{lives.lives}, {group.size}, {weight.size}."
+                f"lives, group, weight and cluster differ in length: "
+                f"{lives.lives}, {group.size}, {weight.size}, {cluster.size}."
             )
         if not np.all((weight > 0) & np.isfinite(weight)):
             raise EstimateError("A weight must be above 0; leave out lives that do not count.")
         if np.any(np.diff(group) < 0):
             order = np.argsort(group, kind="stable")
             group, weight, lives = group[order], weight[order], lives.only(order)
+            cluster = cluster[order]
         object.__setattr__(self, "lives", lives)
         object.__setattr__(self, "group", group)
         object.__setattr__(self, "weight", weight)
+        object.__setattr__(self, "cluster", cluster)
 
     @classmethod
     def of(
@@ -73,15 +79,19 @@ class LifeBatch:
         *,
         size: int | None = None,
         weight: ArrayLike | None = None,
+        cluster: ArrayLike | None = None,
     ) -> LifeBatch:
         """Make a batch: one group unless `group` says otherwise, each life counted once."""
         held = np.zeros(lives.lives) if group is None else np.asarray(group)
         count = size if size is not None else int(held.max(initial=0)) + 1
         each = np.ones(lives.lives) if weight is None else np.asarray(weight, dtype=np.float64)
-        return cls(lives, held.astype(np.int64), count, each)
+        whose = np.zeros(lives.lives) if cluster is None else np.asarray(cluster)
+        return cls(lives, held.astype(np.int64), count, each, whose.astype(np.int64))
 
     @classmethod
-    def join(cls, parts: Sequence[LifeData]) -> LifeBatch:
+    def join(
+        cls, parts: Sequence[LifeData], clusters: Sequence[ArrayLike] | None = None
+    ) -> LifeBatch:
         """Make a batch of one group for each of the parts, each life counted once."""
         ages = [
             np.concatenate([np.zeros(0), *(getattr(part, name) for part in parts)])
@@ -89,7 +99,8 @@ class LifeBatch:
         ]
         counts = np.array([part.lives for part in parts], dtype=np.int64)
         group = np.repeat(np.arange(len(parts)), counts)
-        return cls.of(LifeData(*ages), group, size=len(parts))
+        whose = None if clusters is None else np.concatenate([np.zeros(0), *clusters])
+        return cls.of(LifeData(*ages), group, size=len(parts), cluster=whose)
 
     def only(self, which: IntArray) -> LifeBatch:
         """Keep the groups `which`, numbered anew in this order, which must ascend."""
@@ -97,7 +108,11 @@ class LifeBatch:
         keep[which] = True
         kept, number = keep[self.group], np.cumsum(keep) - 1
         return LifeBatch(
-            self.lives.only(kept), number[self.group[kept]], which.size, self.weight[kept]
+            self.lives.only(kept),
+            number[self.group[kept]],
+            which.size,
+            self.weight[kept],
+            self.cluster[kept],
         )
 
     def count(self, each: FloatArray | BoolArray | None = None) -> FloatArray:
@@ -117,7 +132,11 @@ class LifeBatch:
             last = min(max(last, first + 1), self.size)
             part = slice(begin, ends[last - 1])
             yield LifeBatch(
-                self.lives.only(part), self.group[part] - first, last - first, self.weight[part]
+                self.lives.only(part),
+                self.group[part] - first,
+                last - first,
+                self.weight[part],
+                self.cluster[part],
             )
             first = last
 
@@ -143,7 +162,9 @@ def fit_batch(
     Each life adds, as often as its weight says, log density at an exact failure, log(S(lower) -
     S(upper)) for an interval, log S(lower) without failure, less log S(entry) for a late entry.
     Bounds of shape, B10, median and mean are where the profile of twice the log-likelihood has
-    fallen by the chi-square quantile with one degree of freedom. AICc counts weights as lives.
+    fallen by the chi-square quantile with one degree of freedom. Where clusters are named, 10 or
+    more in a group, and a quantity varies more between them than the curvature says, by that much
+    more and Student's quantile (`analytics.estimate.life_clusters`). AICc counts weights as lives.
 
     Limits
     ------
@@ -187,16 +208,23 @@ def sample_of(batch: LifeBatch) -> Sample:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Highest:
-    """The highest points of the groups `which` of a batch; `note` (size,) says why not others."""
+    """The highest points of the groups `which` of a batch; `note` (size,) says why not others.
+
+    `alike` says how alike the lives of one cluster are; None where no cluster was named.
+    """
 
     which: IntArray
     sample: Sample
     best: Points
+    alike: Alike | None
     note: NDArray[Any]
 
 
-def find_highest(batch: LifeBatch, model: Model) -> Highest:
-    """Climb the log-likelihood of every group that has lives to determine the law."""
+def find_highest(batch: LifeBatch, model: Model, *, bounds: bool = True) -> Highest:
+    """Climb the log-likelihood of every group that has lives to determine the law.
+
+    `bounds`: look also for how alike the lives of one cluster are.
+    """
     note = np.full(batch.size, "", dtype=object)
     note[batch.count(batch.lives.failed) < FEWEST_FAILURES] = "survival.too_few_failures"
     if model != "exponential":
@@ -208,14 +236,24 @@ def find_highest(batch: LifeBatch, model: Model) -> Highest:
     best, found = highest_points(law_of(model), sample, starts, fixed_scale=model == "exponential")
     note[which[~found]] = "survival.not_determined"
     got = np.flatnonzero(found)
-    return Highest(which[found], sample.only(got), best.only(got), note)
+    kept, tops = sample.only(got), best.only(got)
+    alike = _alike(model, part.only(got), tops, kept.unit) if bounds else None
+    return Highest(which[found], kept, tops, alike, note)
+
+
+def _alike(model: Model, batch: LifeBatch, best: Points, unit: FloatArray) -> Alike | None:
+    if not batch.cluster.any():
+        return None
+    of = Belonging(batch.group, batch.cluster, batch.weight)
+    return find_alike(law_of(model), batch.lives, best, unit, of=of)
 
 
 def _fitted(batch: LifeBatch, model: Model, *, drop: float | None) -> BatchFit:
-    fit, top = _nothing(batch), find_highest(batch, model)
+    fit, top = _nothing(batch), find_highest(batch, model, bounds=drop is not None)
     fit.note[:] = top.note
     counted = fit.only(top.which)
-    fit.put(top.which, described(model, top.sample, top.best, counted, drop=drop))
+    figures = described(model, top.sample, top.best, counted, alike=top.alike, drop=drop)
+    fit.put(top.which, figures)
     return fit
 
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from analytics.estimate.by_group import ByGroup
 from analytics.estimate.life_climb import LOG_SCALE_LIMITS
+from analytics.estimate.life_clusters import Alike
 from analytics.estimate.life_quantities import LogScale, Path, Quantity
 from analytics.estimate.life_terms import Law, Points, Sample, log_likelihoods
 from analytics.estimate.rate import BoolArray, FloatArray, IntArray
@@ -55,6 +56,7 @@ def profile_bounds(
     quantity: Quantity,
     *,
     drop: float,
+    alike: Alike | None = None,
     fixed_scale: bool = False,
 ) -> tuple[FloatArray, FloatArray]:
     """Return where the profile of `quantity` has fallen by `drop` ** 2 / 2 on either side.
@@ -66,6 +68,7 @@ def profile_bounds(
     best : the highest point of each group
     quantity : what to bound
     drop : normal quantile of the level, such as 1.645 for 90 % two-sided
+    alike : how alike the lives of one locomotive are; none: lives are independent
     fixed_scale : the log scale is known and stays where it is
 
     Returns
@@ -81,10 +84,14 @@ def profile_bounds(
     path = quantity.path(at, free, best.place[0])
     lead, error = _curvatures(best, path, fixed_scale=fixed_scale)
     centre = Held(at, free, best.place, np.zeros_like(at), 1.0 / error, lead)
-    search = _Search(law, quantity, drop, fixed_scale)
+    depth = np.full_like(at, drop)
+    if alike is not None:
+        depth = alike.widened(drop, error, path.across + lead * path.along)
+    search = _Search(law, quantity, fixed_scale)
     # Both sides at once, as if they were bounds of twice as many groups.
-    step = np.concatenate([-drop * error, drop * error])
-    found = search.run(sample.doubled(), np.tile(best.value, 2), centre.doubled(), step)
+    sides, twice = np.repeat([-1.0, 1.0], at.size), np.tile(depth, 2)
+    step = sides * twice * np.tile(error, 2)
+    found = search.run(sample.doubled(), np.tile(best.value, 2), centre.doubled(), step, twice)
     return found[: at.size], found[at.size :]
 
 
@@ -104,28 +111,33 @@ def _curvatures(point: Points, path: Path, *, fixed_scale: bool) -> tuple[FloatA
 class _Search:
     law: Law
     quantity: Quantity
-    drop: float
     fixed_scale: bool
 
-    def run(self, sample: Sample, top: FloatArray, inside: Held, step: FloatArray) -> FloatArray:
-        """Search one bound of every group on the side of `step`; `top` is its highest value."""
+    def run(
+        self, sample: Sample, top: FloatArray, inside: Held, step: FloatArray, drop: FloatArray
+    ) -> FloatArray:
+        """Search one bound of every group on the side of `step`.
+
+        `top` is the highest value of each, `drop` the root of twice the fall that it looks for.
+        """
         found = np.full(top.size, np.nan)
         which = np.flatnonzero(np.isfinite(step))
-        inside, step, centre = inside.only(which), step[which], inside.at[which]
+        inside, step, drop, centre = inside.only(which), step[which], drop[which], inside.at[which]
         before = inside
         beyond, target = np.full(which.size, np.nan), centre + step
         for _ in range(_MOST_STEPS):
             if not which.size:
                 break
             held = self._hold(sample.only(which), top[which], inside, target)
-            arrived = np.abs(held.fall - self.drop) < 1e-6
+            arrived = np.abs(held.fall - drop) < 1e-6
             found[which[arrived]] = held.at[arrived]
-            within = held.fall < self.drop
+            within = held.fall < drop
             inside = inside.replaced(within, held)
             beyond = np.where(within, beyond, target)
             # Where the bound is far off or nowhere, each stride is longer than the one before.
             farthest = 2.0 * (inside.at + step) - centre
-            target = self._next(before, held, inside, beyond, farthest=farthest)
+            ahead = _where_fallen(before, held, drop, np.sign(farthest - inside.at))
+            target = _next(inside, beyond, ahead, farthest)
             room = np.where(np.isnan(held.fall), _NO_ROOM * np.abs(step), 1e-9)
             far = np.abs(target - centre) > _FARTHEST * np.abs(step)
             keep = ~(arrived | far | (np.abs(target - inside.at) < room))
@@ -135,19 +147,8 @@ class _Search:
                 step[keep],
                 held.only(keep),
             )
-            centre, beyond, target = centre[keep], beyond[keep], target[keep]
+            centre, beyond, target, drop = centre[keep], beyond[keep], target[keep], drop[keep]
         return found
-
-    def _next(
-        self, before: Held, held: Held, inside: Held, beyond: FloatArray, *, farthest: FloatArray
-    ) -> FloatArray:
-        """Take the next step on the root of the fall, kept between what lies either side."""
-        outward = np.sign(farthest - inside.at)
-        ahead = _where_fallen(before, held, self.drop, outward)
-        onward = np.where(outward > 0, np.fmin(ahead, farthest), np.fmax(ahead, farthest))
-        low, high = np.minimum(inside.at, beyond), np.maximum(inside.at, beyond)
-        between = np.where((low < ahead) & (ahead < high), ahead, 0.5 * (low + high))
-        return np.where(np.isnan(beyond), onward, between)
 
     def _hold(self, sample: Sample, top: FloatArray, near: Held, at: FloatArray) -> Held:
         """Climb with the quantity held at `at`, beginning where `near` leads."""
@@ -228,7 +229,16 @@ class _Search:
         held.lead[which] = _curvatures(point, path, fixed_scale=self.fixed_scale)[0]
 
 
-def _where_fallen(before: Held, held: Held, drop: float, sign: FloatArray) -> FloatArray:
+def _next(inside: Held, beyond: FloatArray, ahead: FloatArray, farthest: FloatArray) -> FloatArray:
+    """Take the next step on the root of the fall, kept between what lies either side."""
+    outward = np.sign(farthest - inside.at)
+    onward = np.where(outward > 0, np.fmin(ahead, farthest), np.fmax(ahead, farthest))
+    low, high = np.minimum(inside.at, beyond), np.maximum(inside.at, beyond)
+    between = np.where((low < ahead) & (ahead < high), ahead, 0.5 * (low + high))
+    return np.where(np.isnan(beyond), onward, between)
+
+
+def _where_fallen(before: Held, held: Held, drop: FloatArray, sign: FloatArray) -> FloatArray:
     """Read off where the fall is `drop`, by a cubic through the last two places and their slopes.
 
     Where there is no cubic, by Newton's step; NaN where there is no slope either.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, Literal
@@ -13,6 +14,7 @@ from scipy import special
 from analytics.estimate.by_group import ByGroup
 from analytics.estimate.life_bounds import profile_bounds
 from analytics.estimate.life_climb import covariances
+from analytics.estimate.life_clusters import Alike
 from analytics.estimate.life_quantities import (
     LOG_SCALE,
     LOGNORMAL_LOG_MEAN,
@@ -22,6 +24,9 @@ from analytics.estimate.life_quantities import (
 )
 from analytics.estimate.life_terms import Law, Points, Sample, extreme_value, normal
 from analytics.estimate.rate import FloatArray
+
+Bounded = Callable[[Quantity], tuple[FloatArray, FloatArray]]
+"""What finds the bounds of one quantity."""
 
 Model = Literal["weibull", "lognormal", "exponential"]
 
@@ -87,15 +92,22 @@ def quantities(model: Model) -> dict[str, Quantity]:
 
 
 def described(
-    model: Model, sample: Sample, best: Points, counted: BatchFit, *, drop: float | None
+    model: Model,
+    sample: Sample,
+    best: Points,
+    counted: BatchFit,
+    *,
+    alike: Alike | None,
+    drop: float | None,
 ) -> BatchFit:
     """Fill in the figures of groups whose highest point is known."""
     known_scale = model == "exponential"
     location, scale = best.place[0] + sample.unit, np.exp(best.place[1])
     loglik = best.value + sample.constant
-    figures = _age_figures(model, sample, best, drop=drop)
+    bounded = partial(_bounded, model, sample, best, alike=alike, drop=drop)
+    figures = _age_figures(model, sample, best, bounded)
     if model == "weibull":
-        figures |= _shape_figures(sample, best, drop=drop)
+        figures |= _shape_figures(best, bounded)
     if model == "lognormal":
         figures |= {"mu": location, "sigma": scale}
     else:
@@ -115,9 +127,8 @@ def described(
 
 
 def _age_figures(
-    model: Model, sample: Sample, best: Points, *, drop: float | None
+    model: Model, sample: Sample, best: Points, bounded: Bounded
 ) -> dict[str, FloatArray]:
-    bounded = partial(_bounded, model, sample, best, drop=drop)
     shared = bounded(log_quantile(0.0)) if model == "exponential" else None
     figures = {}
     for name, quantity in quantities(model).items():
@@ -130,20 +141,27 @@ def _age_figures(
     return figures
 
 
-def _shape_figures(sample: Sample, best: Points, *, drop: float | None) -> dict[str, FloatArray]:
-    lower, upper = _bounded("weibull", sample, best, LOG_SCALE, drop=drop)
+def _shape_figures(best: Points, bounded: Bounded) -> dict[str, FloatArray]:
+    lower, upper = bounded(LOG_SCALE)
     names = ("shape", "shape_lower", "shape_upper")
     logs = (best.place[1], upper, lower)
     return {name: finite_exp(-log) for name, log in zip(names, logs, strict=True)}
 
 
 def _bounded(
-    model: Model, sample: Sample, best: Points, quantity: Quantity, *, drop: float | None
+    model: Model,
+    sample: Sample,
+    best: Points,
+    quantity: Quantity,
+    *,
+    alike: Alike | None,
+    drop: float | None,
 ) -> tuple[FloatArray, FloatArray]:
     if drop is None:
         return np.full(sample.size, np.nan), np.full(sample.size, np.nan)
+    known_scale = model == "exponential"
     return profile_bounds(
-        law_of(model), sample, best, quantity, drop=drop, fixed_scale=model == "exponential"
+        law_of(model), sample, best, quantity, drop=drop, alike=alike, fixed_scale=known_scale
     )
 
 

@@ -125,7 +125,7 @@ def _logs(
             moved = np.stack([top.sample.unit - unit, np.zeros(top.which.size)])
             best = replace(top.best, place=top.best.place + moved)
             ends = profile_bounds(
-                law_of(model), sample, best, quantity, drop=drop, fixed_scale=fixed
+                law_of(model), sample, best, quantity, drop=drop, alike=top.alike, fixed_scale=fixed
             )
             found[:, at, where] = quantity.value(best.place), *ends
         first += piece.size

@@ -38,7 +38,6 @@ EXPOSURE = POSITIONS * (DAYS - np.maximum(0.0, STAGGERED))
 SECOND_CLASS = np.arange(LOCOMOTIVES) % 2 == 1
 CHANGED = DAYS / 2.0
 MIDDLE, LAST = DAYS / 2.0, DAYS
-INTERVALS_MATTER = 0.05
 _TRUTH_SEED = 11
 _TRUE_FAILURES = 100_000
 _FEWEST_FLEETS = 300
@@ -144,7 +143,7 @@ def survival(cell: Cell, runs: int, rng: np.random.Generator) -> dict[str, Trial
 
 
 def lives_law(cell: Cell, runs: int, rng: np.random.Generator) -> dict[str, Trial]:
-    """Weibull law of life: shape, B10, median, mean by profile likelihood."""
+    """Weibull law of life: shape, B10, median, mean by profile likelihood, by locomotive."""
     lives = draw_lives(cell, scale_of(cell), runs, rng)
     fit = fit_batch(_batch(lives, lives.run, runs), "weibull", level=LEVEL)
     truth = _true_law(cell)
@@ -177,29 +176,11 @@ def _true_law(cell: Cell) -> dict[str, float]:
 
 
 def _batch(lives: Lives, group: IntArray, size: int) -> LifeBatch:
-    """Take failures between looks in those groups where that interval matters, else as found."""
+    """Take failures between looks, and lives of one locomotive as alike, as the answers do."""
     entry, exit, failed = _watched(lives)
-    sound = np.maximum(lives.sound - lives.start, entry)
-    width = np.where(failed, (exit - sound) / exit, np.nan)
-    matters = _medians(width, group, size) > INTERVALS_MATTER
-    lower = np.where(failed & matters[group], sound, exit)
+    lower = np.where(failed, np.maximum(lives.sound - lives.start, entry), exit)
     data = LifeData.of(lower, np.where(failed, exit, np.inf), entry)
-    return LifeBatch.of(data, group, size=size)
-
-
-def _medians(values: FloatArray, group: IntArray, size: int) -> FloatArray:
-    """Return the median of the values that are there in each group, NaN where there are none."""
-    known = ~np.isnan(values)
-    group, values = group[known], values[known]
-    order = np.lexsort((values, group))
-    number = np.bincount(group, minlength=size)
-    first = np.cumsum(number) - number
-    found = np.full(size, np.nan)
-    some = number > 0
-    low, high = (number - 1) // 2, number // 2
-    ranked = values[order]
-    found[some] = 0.5 * (ranked[(first + low)[some]] + ranked[(first + high)[some]])
-    return found
+    return LifeBatch.of(data, group, size=size, cluster=lives.locomotive)
 
 
 def _watched(lives: Lives) -> tuple[FloatArray, FloatArray, BoolArray]:

@@ -11,6 +11,7 @@ import math
 
 import pytest
 
+from analytics.answer import Answer
 from analytics.answers import fit, survival
 from analytics.errors import ScopeError
 from analytics.store import Reader
@@ -176,3 +177,25 @@ def test_fit_says_when_locomotives_differ_by_more_than_chance() -> None:
     curve = answer(reader_of(uneven), "survival", **INJECTOR)
     assert "survival.one_locomotives_differ" in [note.key for note in curve.notes]
     assert "fit.one_locomotives_differ" not in keys(three_failures())
+
+
+def test_fit_allows_for_alike_lives_where_there_are_enough_locomotives() -> None:
+    def fitted(locomotives: int) -> Answer:
+        world = World()
+        for number in range(locomotives):
+            name = f"{number:02d}"
+            world.locomotive(name).daily(day(0), day(100), locomotive=name)
+            for found in range(5, 100, 8 if number % 2 else 90):
+                world.finding(day(found), locomotive=name, severity="in-service", action="replaced")
+        return answer(reader_of(world), "survival", fit=True, **INJECTOR)
+
+    few, enough = fitted(9), fitted(10)
+    assert "fit.by_locomotive" not in [note.key for note in few.notes]
+    assert "fit.by_locomotive" in [note.key for note in enough.notes]
+    assert "bounds by locomotive" in enough.basis.method
+    # one locomotive more would narrow the bounds, if its lives were unlike the others'
+    widths = [
+        found.table["mean_upper"].iloc[0] / found.table["mean_lower"].iloc[0]
+        for found in (few, enough)
+    ]
+    assert widths[1] > widths[0]
