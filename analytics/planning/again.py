@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
 
+from analytics.answers.daily_use import daily_use
 from analytics.answers.ground import lay_ground
 from analytics.errors import PlanError
 from analytics.planning.ahead import IN_SERVICE, read_ahead
@@ -106,9 +107,11 @@ def read_store_inputs(store: Store, path: Path) -> PlanInputs:
         ground = lay_ground(reader, Scope())
         rows = ground.rows(IN_SERVICE.format(record=ground.sources["record"]))
         cut = ground.data_cut
+        use = daily_use(lay_ground(reader, Scope(clock="days")))
         return read_inputs(
             path,
             reader.catalogue,
             dict(zip(rows["locomotive"], rows["class"], strict=True)),
             first_day=cut.date() + timedelta(days=1) if cut else None,
+            stored=use.loc[use["stored"], "locomotive"].tolist(),
         )

@@ -45,6 +45,7 @@ class _Sheet:
     catalogue: Catalogue
     locomotives: Mapping[str, str]
     first_day: date | None
+    stored: Collection[str] = ()
     rows: dict[str, list[tuple[Row, dict[str, Any]]]] = field(default_factory=dict)
     faults: list[tuple[str, str]] = field(default_factory=list)
 
@@ -63,6 +64,7 @@ def read_inputs(
     locomotives: Mapping[str, str],
     *,
     first_day: date | None = None,
+    stored: Collection[str] = (),
 ) -> PlanInputs:
     """Read and check one file.
 
@@ -76,13 +78,16 @@ def read_inputs(
         Class of each locomotive in service.
     first_day
         The first day that a plan may have, against which windows are checked.
+    stored
+        Locomotives out of use: their visits due need no berth.
 
     Raises
     ------
     PlanError
         With a line for each row that cannot be used: where it stands, what was expected, what came.
     """
-    return _inputs(read_rows(path), path.name, catalogue, locomotives, first_day)
+    sheet = _Sheet(catalogue, locomotives, first_day, stored)
+    return _inputs(read_rows(path), path.name, sheet)
 
 
 def read_inputs_text(
@@ -94,17 +99,10 @@ def read_inputs_text(
 ) -> PlanInputs:
     """Read and check the text of a TOML file, as `read_inputs` does."""
     rows = rows_of_text(text, "planning.toml")
-    return _inputs(rows, "planning.toml", catalogue, locomotives, first_day)
+    return _inputs(rows, "planning.toml", _Sheet(catalogue, locomotives, first_day))
 
 
-def _inputs(
-    rows: list[Row],
-    name: str,
-    catalogue: Catalogue,
-    locomotives: Mapping[str, str],
-    first_day: date | None,
-) -> PlanInputs:
-    sheet = _Sheet(catalogue, locomotives, first_day)
+def _inputs(rows: list[Row], name: str, sheet: _Sheet) -> PlanInputs:
     for row in rows:
         _take(sheet, row)
     present = {row.table for row in rows}
@@ -118,8 +116,8 @@ def _inputs(
         told = sorted(dict.fromkeys(sheet.faults), key=lambda one: order.get(one[0], len(order)))
         raise PlanError("\n".join(f"{place}: {said}" for place, said in told))
     inputs = _assemble(sheet)
-    begin = inputs.first_day or first_day
-    short = too_many_visits(inputs, begin, name) if begin else []
+    begin = inputs.first_day or sheet.first_day
+    short = too_many_visits(inputs, begin, name, sheet.stored) if begin else []
     if short:
         raise PlanError("\n".join(short))
     return inputs

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import date, timedelta
 from itertools import accumulate
 
@@ -10,13 +11,16 @@ from analytics.planning.inputs import DueVisit, PlanInputs
 _NAMED = 6
 
 
-def too_many_visits(inputs: PlanInputs, first_day: date, name: str) -> list[str]:
+def too_many_visits(
+    inputs: PlanInputs, first_day: date, name: str, stored: Collection[str] = ()
+) -> list[str]:
     """Return a sentence for each stretch of days with more due than the berths hold.
 
     Counts, for the stretch from any earliest to any latest date within the plan, the days of the
     visits that lie wholly inside it against the open berth-days: more of the first than of the
     second and no plan exists (Hall 1935, J. London Math. Soc. 10, 26-30). The shortest such stretch
-    of each latest date is told, and each visit whose window is too short for it.
+    of each latest date is told, and each visit whose window is too short for it. What is due of
+    locomotives out of use, `stored`, waits until they return and needs no berth.
     """
     last = first_day + timedelta(days=7 * inputs.weeks - 1)
     calendar = [first_day + timedelta(days=number) for number in range(7 * inputs.weeks)]
@@ -30,7 +34,8 @@ def too_many_visits(inputs: PlanInputs, first_day: date, name: str) -> list[str]
         before, after = (begin - first_day).days, (end - first_day).days + 1
         return [counted[after] - counted[before] for counted in opened]
 
-    due = [visit for visit in inputs.visits if first_day <= visit.latest <= last]
+    in_use = [visit for visit in inputs.visits if visit.locomotive not in stored]
+    due = [visit for visit in in_use if first_day <= visit.latest <= last]
     found: list[str] = []
     told: list[DueVisit] = []
     for visit in due:

@@ -83,3 +83,10 @@ def test_the_shortage_and_the_visits_are_named() -> None:
 def test_visits_due_after_the_plan_ask_for_nothing_yet() -> None:
     beyond = inputs_of([Days((0,))], [(12, 3)] * 9)
     assert too_many_visits(beyond, MONDAY, "f") == []
+
+
+def test_what_is_due_of_locomotives_out_of_use_needs_no_berth() -> None:
+    inputs = inputs_of([Days((0, 1, 2, 3, 4))], [(0, 4)] * 6)
+    assert too_many_visits(inputs, MONDAY, "f") != []
+    assert too_many_visits(inputs, MONDAY, "f", {"L-5"}) == []
+    assert too_many_visits(inputs, MONDAY, "f", {"L-9"}) != []
