@@ -14,10 +14,10 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 QUICK = ["-m", "not campaign and not browser"]
-# Files of tests over the cores, each file in one process: what it sets up is set up once. In the
-# order of tests/conftest.py, longest first: else one core would end minutes after the other.
+# Groups and order are those of tests/conftest.py, the longest first: else one core would end
+# minutes after the other.
 CORES = str(min(2, os.cpu_count() or 1))
-SPREAD = ["-n", CORES, "--dist", "loadfile", "--no-loadscope-reorder"]
+SPREAD = ["-n", CORES, "--dist", "loadgroup", "--no-loadscope-reorder"]
 
 
 def steps(quick: bool) -> list[tuple[str, list[str]]]:

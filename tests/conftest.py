@@ -16,13 +16,22 @@ settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
 
 
+@pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put files with campaigns first, then those in the browser: the longest begin soonest."""
-    order = {"campaign": 0, "browser": 1}
-    ranks: dict[object, int] = {}
+    """Put the longest files first, and all that need a browser into one process.
+
+    Two browsers with their servers on two cores would make each other wait. Each other file is a
+    group of its own, so that what it sets up is set up once.
+    """
+    marks = {item.path: set[str]() for item in items}
     for item in items:
-        own = min(
-            (order[mark.name] for mark in item.iter_markers() if mark.name in order), default=2
-        )
-        ranks[item.path] = min(own, ranks.get(item.path, 2))
-    items.sort(key=lambda item: ranks[item.path])
+        marks[item.path] |= {mark.name for mark in item.iter_markers()}
+    order = {path: _place(found) for path, found in marks.items()}
+    for item in items:
+        group = "browser" if "browser" in marks[item.path] else str(item.path)
+        item.add_marker(pytest.mark.xdist_group(group))
+    items.sort(key=lambda item: order[item.path])
+
+
+def _place(marks: set[str]) -> int:
+    return 0 if "browser" in marks else 1 if "campaign" in marks else 2
