@@ -20,7 +20,7 @@ from analytics.answers.first_lives import (
 )
 from analytics.answers.ground import Ground
 from analytics.answers.groups import Key, check_groups, each_group, finished, label
-from analytics.answers.lives import Lives, count_lives, life_batch, life_data
+from analytics.answers.lives import Lives, count_lives, enough_locomotives, life_batch, life_data
 from analytics.answers.survival import (
     ALLOWED,
     life_basis,
@@ -38,7 +38,6 @@ COLUMNS = (
     "aicc", "lives", "failures", "left_out", "b10", "b10_lower", "b10_upper", "median",
     "median_lower", "median_upper", "mean", "mean_lower", "mean_upper", "note",
 )  # fmt: skip
-BOUNDS = "profile bounds by locomotive"
 MOST_CHECKED = 4  # groups whose best fit is checked: the other program takes 0.1 s a fit
 _FIGURES = tuple(
     name
@@ -91,8 +90,9 @@ def fit_lives(
     firsts = [(group.fits[0], group.first) for group in found]
     notes += first_life_notes(firsts, ground.clock, used=first_life)
     notes += _second_opinions(found, by, ground)
-    how = "between inspections" if lives.interval_ratio > 0 else "exact ages"
-    basis = life_basis(ground, shown, f"maximum likelihood, {how}, {BOUNDS}")
+    how = "between inspections" if shown.between_looks else "exact ages"
+    bounds = how_bounded([group.lives for group in found])
+    basis = life_basis(ground, shown, f"maximum likelihood, {how}, {bounds}")
     return Answer("survival", table, basis, _reading(found, ground, by), tuple(notes))
 
 
@@ -119,10 +119,19 @@ def _fitted(lives: Lives, by: Sequence[str], level: float, *, first_life: bool) 
     ]
 
 
+def how_bounded(parts: Sequence[pd.DataFrame]) -> str:
+    """Return the words for how laws fitted to groups of lives are bounded."""
+    by_locomotive = any(enough_locomotives(part) for part in parts)
+    return "profile bounds by locomotive" if by_locomotive else "profile bounds"
+
+
 def _of_locomotives(found: list[_Group]) -> list[Message]:
     """Say where bounds allow for lives of one locomotive being alike, and where they should."""
-    few = [group for group in found if group.lives["locomotive"].nunique() < FEWEST_CLUSTERS]
-    notes = [Message("fit.by_locomotive", fewest=FEWEST_CLUSTERS)] if len(few) < len(found) else []
+    few = [group for group in found if not enough_locomotives(group.lives)]
+    many = [group for group in found if enough_locomotives(group.lives)]
+    notes = [Message("fit.by_locomotive", fewest=FEWEST_CLUSTERS)] if many else []
+    if any(locomotives_differ(group.lives) for group in many):
+        notes.append(Message("fit.held_where_they_differ"))
     differing = sum(locomotives_differ(group.lives) for group in few)
     if differing and len(found) == 1:
         notes.append(Message("fit.one_locomotives_differ"))

@@ -11,7 +11,7 @@ import pandas as pd
 from analytics.answer import Answer, Message
 from analytics.answers.best_law import BestLaw, best_laws
 from analytics.answers.clocks import on_clock, whole
-from analytics.answers.fit import BOUNDS
+from analytics.answers.fit import how_bounded
 from analytics.answers.ground import Ground
 from analytics.answers.groups import check_groups, finished, label
 from analytics.answers.lives import life_data, whose
@@ -78,7 +78,8 @@ def hazard(reader: Reader, scope: Scope, *, by: Sequence[str] = (), reached: flo
         notes.insert(0, Message("hazard.without", groups=len(laws) - len(shown), all=len(laws)))
     if shown:
         notes.append(Message("hazard.by_the_law"))
-    basis = life_basis(ground, lives, f"maximum likelihood, {BOUNDS}")
+    bounds = how_bounded([law.lives for law in laws])
+    basis = life_basis(ground, lives, f"maximum likelihood, {bounds}")
     return Answer("survival", table, basis, _reading(shown, ground, by, reached), tuple(notes))
 
 

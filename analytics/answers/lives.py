@@ -11,6 +11,7 @@ import pandas as pd
 from analytics.answers.clocks import TICKS
 from analytics.answers.ground import Ground, text_of
 from analytics.estimate.life_batch import LifeBatch
+from analytics.estimate.life_clusters import FEWEST_CLUSTERS
 from analytics.estimate.lives import LifeData
 from analytics.estimate.rate import IntArray
 
@@ -43,6 +44,11 @@ class Lives:
         """Lives left out, by reason."""
         counts = self.dropped.groupby("reason").size()
         return {str(reason): int(count) for reason, count in counts.items() if count}
+
+    @property
+    def between_looks(self) -> bool:
+        """Whether any failure is known only to lie between two looks."""
+        return bool((self.frame["failed"] & (self.frame["lower"] < self.frame["exit"])).any())
 
     @property
     def intervals_matter(self) -> bool:
@@ -88,6 +94,11 @@ def life_data(part: pd.DataFrame) -> LifeData:
 def life_batch(parts: Sequence[pd.DataFrame]) -> LifeBatch:
     """Return groups of lives as the fits take them, the lives of one locomotive told apart."""
     return LifeBatch.join([life_data(part) for part in parts], [whose(part) for part in parts])
+
+
+def enough_locomotives(part: pd.DataFrame) -> bool:
+    """Whether bounds of a law can allow for lives of one locomotive being alike."""
+    return int(part["locomotive"].nunique()) >= FEWEST_CLUSTERS
 
 
 def whose(part: pd.DataFrame) -> IntArray:

@@ -148,6 +148,11 @@ def test_fit_between_inspections_uses_the_interval() -> None:
         world.finding(day(number), action="replaced", position=place)
     found = answer(reader_of(world), "survival", fit=True, **INJECTOR)
     assert "between inspections" in found.basis.method
+    # one of many that lies between two looks is enough to say so
+    for number in range(5, 100, 10):
+        world.finding(day(number), action="replaced", severity="in-service", locomotive="6B")
+    mixed = answer(reader_of(world), "survival", fit=True, **INJECTOR)
+    assert "between inspections" in mixed.basis.method
     exponential = found.table.set_index("model").loc["exponential"]
     # (15, 20], (35, 40] and (35, 40] of the second life: the mean lies below the exact 100
     exact = 300 / 3
@@ -192,7 +197,11 @@ def test_fit_allows_for_alike_lives_where_there_are_enough_locomotives() -> None
     few, enough = fitted(9), fitted(10)
     assert "fit.by_locomotive" not in [note.key for note in few.notes]
     assert "fit.by_locomotive" in [note.key for note in enough.notes]
-    assert "bounds by locomotive" in enough.basis.method
+    assert enough.basis.method.endswith("profile bounds by locomotive")
+    assert few.basis.method.endswith("profile bounds")
+    # every second locomotive fails twelve times, the others twice
+    assert "fit.held_where_they_differ" in [note.key for note in enough.notes]
+    assert "fit.one_locomotives_differ" in [note.key for note in few.notes]
     # one locomotive more would narrow the bounds, if its lives were unlike the others'
     widths = [
         found.table["mean_upper"].iloc[0] / found.table["mean_lower"].iloc[0]
